@@ -1,0 +1,21 @@
+//! marklag measures how late an animal trainer's bridge (a click or one short
+//! word) comes after the moment it should have marked.
+//!
+//! The rooms stand in the order in which the data goes through them:
+//!
+//! ```text
+//! sound in → ear → marks, impacts ┐
+//! hands in → keys, pedal          ├→ timeline → pairing → measures → screen, page, journal
+//! files in → moments              ┘
+//! ```
+//!
+//! `ear`, `clock`, `timeline`, `measure` and `page` are pure: they name no
+//! device, no terminal, no file, no thread, and read no clock.
+
+pub mod cli;
+pub mod ear;
+pub mod journal;
+pub mod measure;
+pub mod page;
+pub mod sound;
+pub mod timeline;

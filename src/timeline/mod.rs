@@ -1,0 +1,6 @@
+//! What happened, in order: events, the physics of the ball, moments, pairing.
+//! Pure: no file, no device, no clock.
+
+mod event;
+
+pub use event::{Aim, Moment, MomentKind, MomentSource, Outcome, Pair, Sound, SoundKind};
