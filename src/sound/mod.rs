@@ -1,1 +1,3 @@
-//! (placeholder)
+//! Where samples come from: recordings, the microphone, a made-up room.
+
+pub mod room;

@@ -1,0 +1,143 @@
+//! Rises of energy in four bands: where a bang may have begun.
+
+use super::filter::{Biquad, Section};
+
+/// Centre frequencies in hertz, from a ball's thud to a metal snap.
+const CENTRES_HZ: [f64; 4] = [170.0, 600.0, 2_200.0, 6_500.0];
+/// Centre over width: about an octave and a half each.
+const Q: f64 = 0.8;
+/// Time constants of the fast averages, in seconds: each band gets the time in
+/// which its own noise averages out.
+const FAST_S: [f64; 4] = [0.005, 0.0025, 0.0012, 0.0008];
+/// Time constant of the background, in seconds.
+const SLOW_S: f64 = 0.050;
+/// The background takes a sample for at most this many times itself (power).
+const GROWTH: f64 = 4.0;
+/// Power ratios, fast over background, that count as a rise.
+const RISE: [f64; 4] = [14.0, 10.0, 8.0, 7.0];
+/// Time constant in which the last peak is forgotten, in seconds: the pulses of
+/// a voice or of clipped hum, 10 to 20 ms apart, are no rises.
+const HOLD_S: f64 = 0.020;
+/// The last peak is the loudest until this long ago, in seconds.
+const LATE_S: f64 = 0.004;
+/// How far a rise must stand over the last peak (power ratio).
+const OVER_HOLD: f64 = 3.0;
+/// Power far below any microphone's noise, so that silence has a background.
+const FLOOR: f64 = 1e-12;
+/// A rise is reported at its peak, at the latest this long after it began.
+const PEAK_S: f64 = 0.008;
+/// No new rise is looked for within this time after one began.
+const DEAD_S: f64 = 0.015;
+
+/// A rise of energy.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Rise {
+    /// Sample at which a band first crossed its threshold.
+    pub at: u64,
+    /// Largest rise, in dB over the background of its band.
+    pub over_db: f64,
+    /// The band (0 lowest) with the largest rise against its own threshold.
+    pub band: usize,
+}
+
+/// Four bands side by side.
+#[derive(Debug, Clone)]
+pub struct Bands {
+    filters: Vec<Biquad>,
+    fast: [f64; 4],
+    slow: [f64; 4],
+    hold: [f64; 4],
+    recent: Vec<[f64; 4]>,
+    slot: usize,
+    hold_keep: f64,
+    fast_step: [f64; 4],
+    slow_step: f64,
+    settle: u64,
+    peak_samples: u64,
+    dead_samples: u64,
+    count: u64,
+    open: Option<(Rise, f64)>,
+    dead_until: u64,
+}
+
+impl Bands {
+    /// Bands for a sample rate; bands above its reach are left out.
+    pub fn new(rate_hz: f64) -> Self {
+        let step = |tau_s: f64| 1.0 - (-1.0 / (tau_s * rate_hz)).exp();
+        Self {
+            filters: CENTRES_HZ
+                .iter()
+                .filter(|hz| **hz < 0.45 * rate_hz)
+                .map(|&hz| Biquad::new(Section::band_pass(hz, Q, rate_hz)))
+                .collect(),
+            fast: [0.0; 4],
+            slow: [0.0; 4],
+            hold: [0.0; 4],
+            recent: vec![[0.0; 4]; (LATE_S * rate_hz) as usize + 1],
+            slot: 0,
+            hold_keep: (-1.0 / (HOLD_S * rate_hz)).exp(),
+            fast_step: FAST_S.map(step),
+            slow_step: step(SLOW_S),
+            settle: (0.02 * rate_hz) as u64,
+            peak_samples: (PEAK_S * rate_hz) as u64,
+            dead_samples: (DEAD_S * rate_hz) as u64,
+            count: 0,
+            open: None,
+            dead_until: 0,
+        }
+    }
+
+    /// One sample; a finished rise when there is one.
+    #[inline]
+    pub fn step(&mut self, x: f64) -> Option<Rise> {
+        if self.count == 0 {
+            for f in &mut self.filters {
+                f.settle(x);
+            }
+        }
+        let at = self.count;
+        self.count += 1;
+        let mut best = 0.0;
+        let mut best_band = 0;
+        for (k, f) in self.filters.iter_mut().enumerate() {
+            let y = f.step(x);
+            let p = y * y;
+            self.fast[k] += self.fast_step[k] * (p - self.fast[k]);
+            let bar = ((self.slow[k] + FLOOR) * RISE[k]).max(OVER_HOLD * self.hold[k]);
+            let excess = self.fast[k] / bar;
+            if excess > best {
+                best = excess;
+                best_band = k;
+            }
+            // The last peak is known 4 ms late, so that a rise does not raise its own bar.
+            let late = std::mem::replace(&mut self.recent[self.slot][k], self.fast[k]);
+            self.hold[k] = (self.hold[k] * self.hold_keep).max(late);
+            // The background follows what lasts; a short bang hardly moves it.
+            let capped = p.min(GROWTH * (self.slow[k] + FLOOR));
+            self.slow[k] += self.slow_step * (capped - self.slow[k]);
+        }
+        self.slot = if self.slot + 1 == self.recent.len() { 0 } else { self.slot + 1 };
+        // The background needs a little sound before a rise above it means anything.
+        if at < self.settle {
+            for k in 0..4 {
+                self.slow[k] = self.slow[k].max(self.fast[k]);
+            }
+            return None;
+        }
+        if let Some((mut rise, strongest)) = self.open.take() {
+            if at >= rise.at + self.peak_samples {
+                self.dead_until = rise.at + self.dead_samples;
+                return Some(rise);
+            }
+            if best > strongest {
+                rise.over_db = 10.0 * (best * RISE[best_band]).log10();
+                rise.band = best_band;
+            }
+            self.open = Some((rise, strongest.max(best)));
+        } else if best > 1.0 && at >= self.dead_until {
+            let over_db = 10.0 * (best * RISE[best_band]).log10();
+            self.open = Some((Rise { at, over_db, band: best_band }, best));
+        }
+        None
+    }
+}

@@ -1,0 +1,378 @@
+//! Learning a click from a recording of about ten: press and release are told
+//! apart by themselves, what does not belong is left out, what cannot be
+//! learned from is refused with a reason.
+
+use super::fit::Fitter;
+use super::heard::click_view;
+use super::history::History;
+use super::profile::{AFTER_S, BEFORE_S, ClickProfile, PROFILE_VERSION};
+use super::{Ear, EarError, aic_onset};
+
+/// Fewest presses that make a profile.
+pub const FEWEST_CLICKS: usize = 6;
+/// Most sounds that are looked at; the strongest are kept.
+const MOST_SOUNDS: usize = 120;
+/// A release comes at most this long after its press, in seconds.
+const LONGEST_HELD_S: f64 = 0.7;
+/// Sounds closer than this are one sound and its echo, in seconds.
+const SAME_S: f64 = 0.025;
+/// A sound must stand this far over the noise to be learned from, in dB.
+const LEAST_OVER_NOISE_DB: f64 = 15.0;
+/// Onsets are this exact before they are aligned on one another, in seconds:
+/// less than the time between the blows of one click.
+const ALIGN_S: f64 = 0.0004;
+/// Two examples of one sound correlate at least this well.
+const LEAST_ALIKE: f64 = 0.35;
+/// The lower quartile of the examples must fit their mean this well.
+const LEAST_AGREEMENT: f64 = 0.40;
+
+/// Why a recording cannot be learned from.
+#[derive(Debug, Clone, PartialEq, thiserror::Error)]
+pub enum TeachError {
+    /// Nothing, or too little, stood out.
+    #[error("only {found} clicks were found, {FEWEST_CLICKS} or more are needed: record about ten clicks, one a second or slower, nothing else in between")]
+    TooFew {
+        /// Presses found.
+        found: usize,
+    },
+    /// The sounds do not belong together.
+    #[error("the clicks are too unlike one another (agreement {agreement:.2}, at least {LEAST_AGREEMENT:.2} is needed): use one clicker, press it the same way each time, keep the microphone still, in a quiet room")]
+    TooUnlike {
+        /// Lower quartile of the coherence with the mean.
+        agreement: f64,
+    },
+    /// The recording is overdriven.
+    #[error("{clipped} of {of} clicks are clipped: move the microphone away or turn its level down, then record again")]
+    Clipped {
+        /// Presses with flattened peaks.
+        clipped: usize,
+        /// All presses.
+        of: usize,
+    },
+    /// The clicks hardly stand out.
+    #[error("the clicks stand only {over_noise_db:.0} dB over the noise, {LEAST_OVER_NOISE_DB:.0} dB are needed: come nearer to the microphone or find a quieter room")]
+    TooNoisy {
+        /// Typical peak over noise RMS, in dB.
+        over_noise_db: f64,
+    },
+    /// The ear itself could not work.
+    #[error(transparent)]
+    Ear(#[from] EarError),
+}
+
+/// A profile and what was heard while making it.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Taught {
+    /// The profile.
+    pub profile: ClickProfile,
+    /// First samples of the presses that were used.
+    pub presses: Vec<u64>,
+    /// First samples of the releases.
+    pub releases: Vec<u64>,
+    /// First samples of sounds that were left out as unlike both.
+    pub left_out: Vec<u64>,
+}
+
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+enum Role {
+    Press,
+    Release,
+    Neither,
+}
+
+/// Learns a click called `name` from `samples` at `rate_hz`.
+///
+/// Cost: a few passes over the samples. Silence, a single sample or an hour of
+/// talk are refused with a reason.
+pub fn teach_click(name: &str, samples: &[f32], rate_hz: u32) -> Result<Taught, TeachError> {
+    let view = click_view(samples, f64::from(rate_hz));
+    let mut lesson = Lesson { samples, view: &view, rate_hz: f64::from(rate_hz), noise: 0.0 };
+    lesson.noise = lesson.noise_rms();
+    let sounds = lesson.sounds(rate_hz)?;
+    let mut roles = lesson.roles_by_rhythm(&sounds);
+    for _ in 0..3 {
+        roles = lesson.roles_by_likeness(&sounds, &roles);
+    }
+    let of = |role: Role| -> Vec<u64> {
+        sounds.iter().zip(&roles).filter(|(_, r)| **r == role).map(|(s, _)| *s).collect()
+    };
+    let (presses, releases, left_out) = (of(Role::Press), of(Role::Release), of(Role::Neither));
+    if presses.len() < FEWEST_CLICKS {
+        return Err(TeachError::TooFew { found: presses.len() });
+    }
+    let clipped = presses.iter().filter(|at| lesson.is_clipped(**at)).count();
+    if clipped * 5 > presses.len() {
+        return Err(TeachError::Clipped { clipped, of: presses.len() });
+    }
+    let over_noise_db = median(presses.iter().map(|at| lesson.over_noise_db(*at)).collect());
+    if over_noise_db < LEAST_OVER_NOISE_DB {
+        return Err(TeachError::TooNoisy { over_noise_db });
+    }
+    let (press, onsets) = lesson.mean(&presses);
+    // Releases that are few or unlike one another teach nothing.
+    let release = if releases.len() * 2 >= presses.len() { lesson.mean(&releases).0 } else { Vec::new() };
+    let held: Vec<f64> = onsets
+        .iter()
+        .filter_map(|p| releases.iter().find(|r| *r > p).map(|r| (r - p) as f64 / lesson.rate_hz))
+        .filter(|s| *s < LONGEST_HELD_S)
+        .collect();
+    let held_s = if release.is_empty() || held.is_empty() {
+        None
+    } else {
+        Some((held.iter().copied().fold(f64::MAX, f64::min), held.iter().copied().fold(0.0, f64::max)))
+    };
+    let (agreement, spread_db) = lesson.agreement(&press, &onsets)?;
+    if agreement < LEAST_AGREEMENT {
+        return Err(TeachError::TooUnlike { agreement });
+    }
+    let level = median(onsets.iter().map(|at| f64::from(lesson.peak(samples, *at))).collect());
+    Ok(Taught {
+        profile: ClickProfile {
+            version: PROFILE_VERSION,
+            name: name.to_owned(),
+            rate_hz,
+            press,
+            release,
+            held_s,
+            examples: onsets.len(),
+            agreement,
+            spread_db,
+            level_dbfs: 20.0 * level.max(1e-10).log10(),
+            over_noise_db,
+        },
+        presses: onsets,
+        releases,
+        left_out,
+    })
+}
+
+struct Lesson<'a> {
+    samples: &'a [f32],
+    view: &'a [f32],
+    rate_hz: f64,
+    noise: f64,
+}
+
+impl Lesson<'_> {
+    fn span(&self, s: f64) -> usize {
+        (s * self.rate_hz).round() as usize
+    }
+
+    /// RMS of the quieter half of the recording, in the click view.
+    fn noise_rms(&self) -> f64 {
+        let block = self.span(0.01).max(1);
+        let powers: Vec<f64> = self
+            .view
+            .chunks(block)
+            .map(|c| c.iter().map(|v| f64::from(*v) * f64::from(*v)).sum::<f64>() / c.len() as f64)
+            .collect();
+        median(powers).sqrt()
+    }
+
+    fn peak(&self, x: &[f32], at: u64) -> f32 {
+        let from = (at as usize).min(x.len());
+        let to = (from + self.span(0.008)).min(x.len());
+        x[from..to].iter().fold(0.0, |a, v| a.max(v.abs()))
+    }
+
+    fn over_noise_db(&self, at: u64) -> f64 {
+        20.0 * (f64::from(self.peak(self.view, at)) / self.noise.max(1e-9)).max(1e-9).log10()
+    }
+
+    /// Short sounds that stand out, in order of time, each with its exact onset.
+    fn sounds(&self, rate_hz: u32) -> Result<Vec<u64>, TeachError> {
+        let mut ear = Ear::new(rate_hz, &[])?;
+        let mut sounds = Vec::new();
+        let mut keep = |heard: super::Heard| sounds.push(heard.at);
+        ear.push(self.samples, &mut keep)?;
+        ear.finish(&mut keep)?;
+        let mut strong: Vec<(u64, f32)> = sounds
+            .into_iter()
+            .filter(|at| self.over_noise_db(*at) > 10.0)
+            .map(|at| (at, self.peak(self.view, at)))
+            .collect();
+        strong.sort_by(|a, b| b.1.total_cmp(&a.1));
+        let near = self.span(SAME_S) as u64;
+        let mut kept: Vec<u64> = Vec::new();
+        for (at, _) in strong {
+            if kept.len() < MOST_SOUNDS && kept.iter().all(|k| k.abs_diff(at) > near) {
+                kept.push(at);
+            }
+        }
+        kept.sort_unstable();
+        Ok(kept)
+    }
+
+    /// First guess: a sound after a longer gap than it leaves is a press, the one
+    /// after the shorter gap its release.
+    fn roles_by_rhythm(&self, sounds: &[u64]) -> Vec<Role> {
+        let longest = self.span(LONGEST_HELD_S) as u64;
+        let gap = |k: usize| if k == 0 { u64::MAX } else { sounds[k] - sounds[k - 1] };
+        (0..sounds.len())
+            .map(|k| {
+                let before = gap(k);
+                let after = if k + 1 < sounds.len() { gap(k + 1) } else { u64::MAX };
+                if before <= longest && before < after { Role::Release } else { Role::Press }
+            })
+            .collect()
+    }
+
+    /// Each sound goes to the group whose mean it correlates with more.
+    fn roles_by_likeness(&self, sounds: &[u64], roles: &[Role]) -> Vec<Role> {
+        let group = |role: Role| -> Vec<u64> {
+            sounds.iter().zip(roles).filter(|(_, r)| **r == role).map(|(s, _)| *s).collect()
+        };
+        let (presses, releases) = (group(Role::Press), group(Role::Release));
+        if presses.len() < 2 {
+            return roles.to_vec();
+        }
+        let press = self.centre(&presses);
+        let release = if releases.len() >= 2 { self.centre(&releases) } else { Vec::new() };
+        sounds
+            .iter()
+            .map(|at| {
+                let p = self.likeness(&press, *at).0;
+                let r = if release.is_empty() { 0.0 } else { self.likeness(&release, *at).0 };
+                match (p >= r, p.max(r) >= LEAST_ALIKE) {
+                    (_, false) => Role::Neither,
+                    (true, _) => Role::Press,
+                    (false, _) => Role::Release,
+                }
+            })
+            .collect()
+    }
+
+    /// The stretch of the click view around `at`, 1 ms before to 11 ms after.
+    fn cut(&self, at: i64) -> Vec<f32> {
+        let (before, after) = (self.span(BEFORE_S) as i64, self.span(AFTER_S) as i64);
+        (at - before..at + after)
+            .map(|k| usize::try_from(k).ok().and_then(|k| self.view.get(k)).copied().unwrap_or(0.0))
+            .collect()
+    }
+
+    /// Best correlation of `template` with the sound at `at`, and the shift.
+    fn likeness(&self, template: &[f32], at: u64) -> (f64, i64) {
+        let reach = self.span(ALIGN_S) as i64;
+        let norm = |x: &[f32]| x.iter().map(|v| f64::from(*v) * f64::from(*v)).sum::<f64>().sqrt().max(1e-12);
+        let own = norm(template);
+        let mut best = (0.0, 0);
+        for shift in -reach..=reach {
+            let x = self.cut(at as i64 + shift);
+            let product: f64 = x.iter().zip(template).map(|(a, b)| f64::from(*a) * f64::from(*b)).sum();
+            let r = product / (own * norm(&x));
+            if r > best.0 {
+                best = (r, shift);
+            }
+        }
+        best
+    }
+
+    /// Of the group, the mean of those that agree with its most typical member.
+    fn centre(&self, group: &[u64]) -> Vec<f32> {
+        // The most typical of the first dozen: the one most others are like.
+        let some: Vec<u64> = group.iter().copied().take(12).collect();
+        let typical = some
+            .iter()
+            .map(|a| {
+                let template = self.cut(*a as i64);
+                let sum: f64 = some.iter().map(|b| self.likeness(&template, *b).0).sum();
+                (sum, *a)
+            })
+            .max_by(|a, b| a.0.total_cmp(&b.0))
+            .map_or(group[0], |t| t.1);
+        self.average(&self.cut(typical as i64), group).0
+    }
+
+    /// Aligns the group on `template` and averages what is like it, each scaled
+    /// to the same energy; also the aligned places.
+    fn average(&self, template: &[f32], group: &[u64]) -> (Vec<f32>, Vec<u64>) {
+        let mut sum = vec![0.0f64; template.len()];
+        let mut places = Vec::new();
+        for at in group {
+            let (r, shift) = self.likeness(template, *at);
+            if r < LEAST_ALIKE {
+                continue;
+            }
+            let place = at.saturating_add_signed(shift);
+            let x = self.cut(place as i64);
+            let scale = 1.0 / x.iter().map(|v| f64::from(*v) * f64::from(*v)).sum::<f64>().sqrt().max(1e-12);
+            for (s, v) in sum.iter_mut().zip(&x) {
+                *s += scale * f64::from(*v);
+            }
+            places.push(place);
+        }
+        (sum.iter().map(|v| *v as f32).collect(), places)
+    }
+
+    /// Mean waveform (peak 1) of a group with its onset at [`BEFORE_S`], and the
+    /// exact onset of each example.
+    fn mean(&self, group: &[u64]) -> (Vec<f32>, Vec<u64>) {
+        let (mut template, mut places) = (self.centre(group), group.to_vec());
+        for _ in 0..2 {
+            (template, places) = self.average(&template, group);
+        }
+        // Averaging has lowered the noise, so the mean shows the onset best: it is
+        // found on a longer stretch around the aligned places.
+        let (before, after) = (self.span(0.008) as i64, self.span(0.0015) as i64);
+        let long: Vec<f32> = (-before..after)
+            .map(|k| {
+                let sum: f64 = places
+                    .iter()
+                    .map(|p| {
+                        let at = usize::try_from(*p as i64 + k).ok();
+                        let scale = f64::from(self.peak(self.view, *p)).max(1e-12);
+                        f64::from(at.and_then(|k| self.view.get(k)).copied().unwrap_or(0.0)) / scale
+                    })
+                    .sum();
+                (sum / places.len().max(1) as f64) as f32
+            })
+            .collect();
+        let shift = aic_onset(&long, 1e-14).map_or(0, |(k, _)| k as i64 - before);
+        let onsets: Vec<u64> = places.iter().map(|p| p.saturating_add_signed(shift)).collect();
+        let mut sum = vec![0.0f64; template.len()];
+        for onset in &onsets {
+            let x = self.cut(*onset as i64);
+            let scale = 1.0 / x.iter().map(|v| f64::from(*v) * f64::from(*v)).sum::<f64>().sqrt().max(1e-12);
+            for (s, v) in sum.iter_mut().zip(&x) {
+                *s += scale * f64::from(*v);
+            }
+        }
+        let peak = sum.iter().fold(1e-12f64, |a, v| a.max(v.abs()));
+        (sum.iter().map(|v| (v / peak) as f32).collect(), onsets)
+    }
+
+    /// Lower quartile of the examples' coherence with their mean, and the median
+    /// spread of their cells in dB.
+    fn agreement(&self, press: &[f32], onsets: &[u64]) -> Result<(f64, f64), TeachError> {
+        let mut fitter = Fitter::new(self.rate_hz);
+        let shape = fitter.shape(press, self.rate_hz)?;
+        let mut history = History::new(self.view.len().max(1));
+        for v in self.view {
+            history.push(*v);
+        }
+        let (mut coherences, mut spreads) = (Vec::new(), Vec::new());
+        for onset in onsets {
+            fitter.load(&history, *onset)?;
+            let fit = fitter.fit(&shape, fitter.widest())?;
+            coherences.push(f64::from(fit.coherence));
+            spreads.push(f64::from(fit.spread_db));
+        }
+        coherences.sort_by(f64::total_cmp);
+        Ok((coherences.get(coherences.len() / 4).copied().unwrap_or(0.0), median(spreads)))
+    }
+
+    /// Whether the press at `at` touches the ends of the scale and stays there.
+    fn is_clipped(&self, at: u64) -> bool {
+        let from = (at as usize).min(self.samples.len());
+        let to = (from + self.span(0.008)).min(self.samples.len());
+        let x = &self.samples[from..to];
+        let top = x.iter().fold(0.0f32, |a, v| a.max(v.abs()));
+        let flat = x.windows(3).filter(|w| w.iter().all(|v| v.abs() >= 0.999 * top && *v * w[0] > 0.0)).count();
+        top >= 0.98 && (flat >= 1 || x.iter().filter(|v| v.abs() >= 0.999).count() >= 4)
+    }
+}
+
+fn median(mut x: Vec<f64>) -> f64 {
+    x.sort_by(f64::total_cmp);
+    x.get(x.len() / 2).copied().unwrap_or(0.0)
+}
