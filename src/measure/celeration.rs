@@ -38,8 +38,11 @@ impl fmt::Display for Celeration {
 /// Pract, doi 10.1007/s40617-020-00502-2.
 pub fn celeration(days: &[f64], per_minute: &[f64]) -> Option<Celeration> {
     let points = finite_pairs(days, per_minute);
-    let drawn: Vec<(f64, f64)> =
-        points.iter().filter(|(_, f)| *f > 0.0).map(|(day, f)| (*day, f.log10())).collect();
+    let drawn: Vec<(f64, f64)> = points
+        .iter()
+        .filter(|(_, f)| *f > 0.0)
+        .map(|(day, f)| (*day, f.log10()))
+        .collect();
     let n = drawn.len();
     if n < 2 {
         return None;
@@ -50,10 +53,17 @@ pub fn celeration(days: &[f64], per_minute: &[f64]) -> Option<Celeration> {
     if spread <= 0.0 {
         return None;
     }
-    let joint: f64 = drawn.iter().map(|(day, log)| (day - mean_day) * (log - mean_log)).sum();
+    let joint: f64 = drawn
+        .iter()
+        .map(|(day, log)| (day - mean_day) * (log - mean_log))
+        .sum();
     let factor_per_week = 10f64.powf(7.0 * joint / spread);
     let usable = factor_per_week.is_finite() && factor_per_week > 0.0;
-    usable.then_some(Celeration { factor_per_week, n, left_out: points.len() - n })
+    usable.then_some(Celeration {
+        factor_per_week,
+        n,
+        left_out: points.len() - n,
+    })
 }
 
 #[cfg(test)]

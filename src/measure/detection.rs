@@ -105,19 +105,40 @@ mod tests {
             // mir_eval says 0 where a ratio is undefined.
             let f_is = case["f"].as_f64().unwrap();
             assert_close(got.f_measure.unwrap_or(0.0), f_is, 1e-12);
-            assert_close(got.precision.unwrap_or(0.0), case["precision"].as_f64().unwrap(), 1e-12);
-            assert_close(got.recall.unwrap_or(0.0), case["recall"].as_f64().unwrap(), 1e-12);
+            assert_close(
+                got.precision.unwrap_or(0.0),
+                case["precision"].as_f64().unwrap(),
+                1e-12,
+            );
+            assert_close(
+                got.recall.unwrap_or(0.0),
+                case["recall"].as_f64().unwrap(),
+                1e-12,
+            );
         }
     }
 
     #[test]
     fn edges() {
         let nothing = detect(&[], &[], 0.05);
-        assert_eq!((nothing.precision, nothing.recall, nothing.f_measure), (None, None, None));
+        assert_eq!(
+            (nothing.precision, nothing.recall, nothing.f_measure),
+            (None, None, None)
+        );
         let silent = detect(&[1.0], &[], 0.05);
-        assert_eq!((silent.precision, silent.recall, silent.f_measure), (None, Some(0.0), Some(0.0)));
+        assert_eq!(
+            (silent.precision, silent.recall, silent.f_measure),
+            (None, Some(0.0), Some(0.0))
+        );
         let holes = detect(&[f64::NAN, 2.0], &[f64::INFINITY, 2.0], 0.0);
-        assert_eq!((holes.true_positives, holes.false_positives, holes.false_negatives), (1, 0, 0));
+        assert_eq!(
+            (
+                holes.true_positives,
+                holes.false_positives,
+                holes.false_negatives
+            ),
+            (1, 0, 0)
+        );
         for tolerance in [-1.0, f64::NAN] {
             assert_eq!(detect(&[1.0], &[1.0], tolerance).true_positives, 0);
         }
@@ -126,7 +147,9 @@ mod tests {
 
     /// The most matches by trying every way, for a handful of events.
     fn most(reference: &[f64], found: &[f64], tolerance: f64, used: u32) -> usize {
-        let Some((first, rest)) = reference.split_first() else { return 0 };
+        let Some((first, rest)) = reference.split_first() else {
+            return 0;
+        };
         let mut best = most(rest, found, tolerance, used);
         for (j, f) in found.iter().enumerate() {
             if used & (1 << j) == 0 && (first - tolerance..=first + tolerance).contains(f) {

@@ -1,7 +1,7 @@
 //! The few distributions that the room needs, in the shape it needs them.
 
+pub(crate) use libm::erfc;
 use statrs::distribution::{ContinuousCDF, FisherSnedecor, Normal, StudentsT};
-use statrs::function::erf::erfc;
 use statrs::function::gamma::ln_gamma;
 
 /// Whether a confidence level is usable: strictly between 0 and 1.
@@ -42,7 +42,11 @@ pub(crate) fn f_quantile(p: f64, numerator: f64, denominator: f64) -> Option<f64
     if !level_is_usable(p) {
         return None;
     }
-    Some(FisherSnedecor::new(numerator, denominator).ok()?.inverse_cdf(p))
+    Some(
+        FisherSnedecor::new(numerator, denominator)
+            .ok()?
+            .inverse_cdf(p),
+    )
 }
 
 /// P(B ≤ k) for B binomial of n fair coins, summed term by term from k down,
@@ -101,11 +105,21 @@ mod tests {
             }
         }
         for row in cases["t"].as_array().unwrap() {
-            let v: Vec<f64> = row.as_array().unwrap().iter().map(|x| x.as_f64().unwrap()).collect();
+            let v: Vec<f64> = row
+                .as_array()
+                .unwrap()
+                .iter()
+                .map(|x| x.as_f64().unwrap())
+                .collect();
             assert_close(t_two_sided(v[0], v[1]).unwrap(), v[2], 1e-7 * v[2]);
         }
         for row in cases["f"].as_array().unwrap() {
-            let v: Vec<f64> = row.as_array().unwrap().iter().map(|x| x.as_f64().unwrap()).collect();
+            let v: Vec<f64> = row
+                .as_array()
+                .unwrap()
+                .iter()
+                .map(|x| x.as_f64().unwrap())
+                .collect();
             assert_close(f_quantile(v[0], v[1], v[2]).unwrap(), v[3], 1e-7 * v[3]);
         }
         for row in cases["fair_coins_cdf"].as_array().unwrap() {

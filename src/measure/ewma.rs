@@ -46,7 +46,8 @@ impl EwmaSettings {
     /// settings outside their ranges.
     pub fn settled_limits(&self) -> Option<(f64, f64)> {
         let half = self.width_sds * self.sd * (self.weight / (2.0 - self.weight)).sqrt();
-        self.are_usable().then_some((self.target - half, self.target + half))
+        self.are_usable()
+            .then_some((self.target - half, self.target + half))
     }
 }
 
@@ -62,13 +63,23 @@ pub fn ewma(values: &[f64], settings: EwmaSettings) -> Option<Vec<EwmaPoint>> {
     let keep = 1.0 - settings.weight;
     let mut average = settings.target;
     let mut left = 1.0;
-    let points = values.iter().enumerate().filter(|(_, v)| v.is_finite()).map(|(index, value)| {
-        average = settings.weight * value + keep * average;
-        left *= keep * keep;
-        let half = settled * (1.0 - left).sqrt();
-        let (low, high) = (settings.target - half, settings.target + half);
-        EwmaPoint { index, average, low, high, signal: average < low || average > high }
-    });
+    let points = values
+        .iter()
+        .enumerate()
+        .filter(|(_, v)| v.is_finite())
+        .map(|(index, value)| {
+            average = settings.weight * value + keep * average;
+            left *= keep * keep;
+            let half = settled * (1.0 - left).sqrt();
+            let (low, high) = (settings.target - half, settings.target + half);
+            EwmaPoint {
+                index,
+                average,
+                low,
+                high,
+                signal: average < low || average > high,
+            }
+        });
     Some(points.collect())
 }
 
@@ -89,7 +100,12 @@ mod tests {
             50.60, 49.52, 50.56, 50.18, 50.16, 49.21, 49.75, 49.85, 50.26, 50.33, 50.11, 49.36,
             49.52, 50.05, 49.38, 49.92, 50.73, 51.23, 51.94, 51.99,
         ];
-        let settings = EwmaSettings { target: 50.0, sd: 2.0539, weight: 0.3, width_sds: 3.0 };
+        let settings = EwmaSettings {
+            target: 50.0,
+            sd: 2.0539,
+            weight: 0.3,
+            width_sds: 3.0,
+        };
         let chart = ewma(&values, settings).unwrap();
         for (point, want) in chart.iter().zip(printed) {
             assert_close(point.average, want, 0.005001);
@@ -105,8 +121,9 @@ mod tests {
     }
 
     /// Source: Montgomery DC, Introduction to Statistical Quality Control, the
-    /// EWMA example (mean 10, σ 1, λ 0.1, L 2.7); data, first averages and
-    /// "signals at observation 28" from memory.
+    /// EWMA example (table 9.1; mean 10, σ 1, λ 0.1, L 2.7), also in the IMSL
+    /// manual. First averages and limits from memory; the first signal, at
+    /// observation 29, computed by hand (10.6468 over 10.6188).
     #[test]
     fn montgomery() {
         let values = [
@@ -114,14 +131,20 @@ mod tests {
             9.40, 10.08, 9.37, 10.62, 10.31, 8.52, 10.84, 10.90, 9.33, 12.29, 11.50, 10.60, 11.08,
             10.38, 11.62, 11.31, 10.52,
         ];
-        let settings = EwmaSettings { target: 10.0, sd: 1.0, weight: 0.1, width_sds: 2.7 };
+        let settings = EwmaSettings {
+            target: 10.0,
+            sd: 1.0,
+            weight: 0.1,
+            width_sds: 2.7,
+        };
         let chart = ewma(&values, settings).unwrap();
         assert_close(chart[0].average, 9.945, 5e-6);
         assert_close(chart[1].average, 9.7495, 5e-6);
         assert_close(chart[0].high, 10.27, 5e-3);
         assert_close(chart[1].high, 10.36, 5e-3);
         assert_close(settings.settled_limits().unwrap().0, 9.38, 5e-3);
-        assert_eq!(chart.iter().position(|p| p.signal), Some(27));
+        assert_eq!(chart.iter().position(|p| p.signal), Some(28));
+        assert_close(chart[28].average, 10.6468, 5e-5);
     }
 
     /// With no shift at λ 0.2, L 3 false signals are rare (average run length
@@ -129,33 +152,65 @@ mod tests {
     /// one and a half standard deviations is seen within days.
     #[test]
     fn sees_a_shift_and_little_else() {
-        let settings = EwmaSettings { target: 0.0, sd: 1.0, weight: 0.2, width_sds: 3.0 };
+        let settings = EwmaSettings {
+            target: 0.0,
+            sd: 1.0,
+            weight: 0.2,
+            width_sds: 3.0,
+        };
         let mut chance = Chance::new(31);
         let still: Vec<f64> = (0..20_000).map(|_| chance.normal()).collect();
         let chart = ewma(&still, settings).unwrap();
-        let runs = chart.windows(2).filter(|w| !w[0].signal && w[1].signal).count();
+        let runs = chart
+            .windows(2)
+            .filter(|w| !w[0].signal && w[1].signal)
+            .count();
         assert!((15..=80).contains(&runs), "{runs} false signals in 20,000");
         let mut delays = 0;
         for _ in 0..200 {
             let shifted: Vec<f64> = (0..60).map(|_| chance.normal() + 1.5).collect();
-            delays += ewma(&shifted, settings).unwrap().iter().position(|p| p.signal).unwrap();
+            delays += ewma(&shifted, settings)
+                .unwrap()
+                .iter()
+                .position(|p| p.signal)
+                .unwrap();
         }
         assert!(delays < 200 * 8, "{delays}");
     }
 
     #[test]
     fn edges() {
-        let good = EwmaSettings { target: 0.0, sd: 1.0, weight: 0.2, width_sds: 3.0 };
+        let good = EwmaSettings {
+            target: 0.0,
+            sd: 1.0,
+            weight: 0.2,
+            width_sds: 3.0,
+        };
         assert_eq!(ewma(&[], good), Some(vec![]));
         let holes = ewma(&[1.0, f64::NAN, 2.0], good).unwrap();
         assert_eq!(holes.iter().map(|p| p.index).collect::<Vec<_>>(), [0, 2]);
         for bad in [
             EwmaSettings { sd: 0.0, ..good },
-            EwmaSettings { sd: f64::NAN, ..good },
-            EwmaSettings { weight: 0.0, ..good },
-            EwmaSettings { weight: 1.1, ..good },
-            EwmaSettings { width_sds: -3.0, ..good },
-            EwmaSettings { target: f64::INFINITY, ..good },
+            EwmaSettings {
+                sd: f64::NAN,
+                ..good
+            },
+            EwmaSettings {
+                weight: 0.0,
+                ..good
+            },
+            EwmaSettings {
+                weight: 1.1,
+                ..good
+            },
+            EwmaSettings {
+                width_sds: -3.0,
+                ..good
+            },
+            EwmaSettings {
+                target: f64::INFINITY,
+                ..good
+            },
         ] {
             assert_eq!(ewma(&[1.0], bad), None);
         }

@@ -33,7 +33,11 @@ pub fn median(values: &[f64]) -> Option<f64> {
 pub fn median_of_sorted(sorted: &[f64]) -> Option<f64> {
     let n = sorted.len();
     let upper = *sorted.get(n / 2)?;
-    Some(if n % 2 == 1 { upper } else { 0.5 * sorted[n / 2 - 1] + 0.5 * upper })
+    Some(if n % 2 == 1 {
+        upper
+    } else {
+        0.5 * sorted[n / 2 - 1] + 0.5 * upper
+    })
 }
 
 /// The narrowest symmetric pair of order statistics whose exact coverage of

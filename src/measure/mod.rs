@@ -10,7 +10,8 @@
 //! - Every interval says its level. Where the achieved coverage is known
 //!   exactly it is given too.
 //! - The distributions (normal, t, F, gamma) are the `statrs` crate's: well
-//!   kept, small without its optional parts, and checked here against scipy.
+//!   kept, small without its optional parts, and checked here against scipy;
+//!   its erfc is only good to 2e-11 in the tails, so that one is `libm`'s.
 //!   Its random numbers are not used; `rand_pcg` is, because its streams do
 //!   not change between versions, so a seeded result can be repeated.
 

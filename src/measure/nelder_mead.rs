@@ -27,7 +27,14 @@ fn descend<const N: usize>(
 ) -> Vertex<N> {
     let at = |point: [f64; N]| -> Vertex<N> {
         let value = cost(&point);
-        (point, if value.is_finite() { value } else { f64::INFINITY })
+        (
+            point,
+            if value.is_finite() {
+                value
+            } else {
+                f64::INFINITY
+            },
+        )
     };
     let mut simplex: Vec<Vertex<N>> = vec![at(start)];
     for axis in 0..N {
@@ -57,7 +64,11 @@ fn descend<const N: usize>(
         let reflected = along(1.0);
         let replacement = if reflected.1 < best.1 {
             let expanded = along(2.0);
-            Some(if expanded.1 < reflected.1 { expanded } else { reflected })
+            Some(if expanded.1 < reflected.1 {
+                expanded
+            } else {
+                reflected
+            })
         } else if reflected.1 < second_worst.1 {
             Some(reflected)
         } else {
@@ -68,11 +79,8 @@ fn descend<const N: usize>(
             Some(vertex) => simplex[N] = vertex,
             None => {
                 for vertex in &mut simplex[1..] {
-                    let mut point = best.0;
-                    for axis in 0..N {
-                        point[axis] += 0.5 * (vertex.0[axis] - best.0[axis]);
-                    }
-                    *vertex = at(point);
+                    let halfway = |axis: usize| 0.5 * best.0[axis] + 0.5 * vertex.0[axis];
+                    *vertex = at(std::array::from_fn(halfway));
                 }
             }
         }
@@ -86,7 +94,10 @@ fn has_settled<const N: usize>(sorted: &[Vertex<N>]) -> bool {
     let (best, worst) = (&sorted[0], &sorted[N]);
     let flat = worst.1 - best.1 <= 1e-13 * (1.0 + best.1.abs());
     let small = sorted[1..].iter().all(|(point, _)| {
-        point.iter().zip(&best.0).all(|(a, b)| (a - b).abs() <= 1e-7 * (1.0 + b.abs()))
+        point
+            .iter()
+            .zip(&best.0)
+            .all(|(a, b)| (a - b).abs() <= 1e-7 * (1.0 + b.abs()))
     });
     flat && small
 }
@@ -108,7 +119,13 @@ mod tests {
 
     #[test]
     fn walks_round_costs_that_are_not_numbers() {
-        let cost = |p: &[f64; 1]| if p[0] < 2.0 { f64::NAN } else { (p[0] - 3.0).powi(2) };
+        let cost = |p: &[f64; 1]| {
+            if p[0] < 2.0 {
+                f64::NAN
+            } else {
+                (p[0] - 3.0).powi(2)
+            }
+        };
         let (point, _) = minimise(cost, [5.0], [1.0], 500);
         assert_close(point[0], 3.0, 1e-5);
         let (_, nowhere) = minimise(|_: &[f64; 2]| f64::NAN, [0.0, 0.0], [1.0, 1.0], 50);

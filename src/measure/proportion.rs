@@ -20,8 +20,16 @@ pub fn wilson(count: usize, of: usize, level: f64) -> Option<Interval> {
     let middle = (share + z * z / (2.0 * n)) / scale;
     let half = z / scale * (share * (1.0 - share) / n + z * z / (4.0 * n * n)).sqrt();
     // At none and at all the formula's end is exactly 0 or 1; rounding is kept off it.
-    let low = if count == 0 { 0.0 } else { (middle - half).max(0.0) };
-    let high = if count == of { 1.0 } else { (middle + half).min(1.0) };
+    let low = if count == 0 {
+        0.0
+    } else {
+        (middle - half).max(0.0)
+    };
+    let high = if count == of {
+        1.0
+    } else {
+        (middle + half).min(1.0)
+    };
     Some(Interval { low, high, level })
 }
 
@@ -102,7 +110,10 @@ mod tests {
         assert!(none.high > 0.3 && none.high < 0.6);
         assert_eq!(wilson(5, 5, 0.95).unwrap().high, 1.0);
         let nothing = Share::new(0, 0);
-        assert_eq!((nothing.share, nothing.low, nothing.high), (None, None, None));
+        assert_eq!(
+            (nothing.share, nothing.low, nothing.high),
+            (None, None, None)
+        );
         assert_eq!(Share::new(1, 4).share, Some(0.25));
     }
 

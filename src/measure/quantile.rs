@@ -63,7 +63,11 @@ pub fn quantile_of_sorted(sorted: &[f64], p: f64, kind: QuantileType) -> Option<
         QuantileType::AveragedInvertedCdf => {
             let j = (n * p + FUZZ).floor();
             let on_step = (n * p - j).abs() <= FUZZ;
-            return Some(if on_step { midpoint(at(j), at(j + 1.0)) } else { at(j + 1.0) });
+            return Some(if on_step {
+                midpoint(at(j), at(j + 1.0))
+            } else {
+                at(j + 1.0)
+            });
         }
         QuantileType::ClosestObservation => {
             let position = n * p - 0.5;
@@ -80,9 +84,17 @@ pub fn quantile_of_sorted(sorted: &[f64], p: f64, kind: QuantileType) -> Option<
     };
     let position = alpha + p * (n + 1.0 - alpha - beta);
     let j = (position + FUZZ).floor();
-    let gamma = if (position - j).abs() <= FUZZ { 0.0 } else { position - j };
+    let gamma = if (position - j).abs() <= FUZZ {
+        0.0
+    } else {
+        position - j
+    };
     let (lower, upper) = (at(j), at(j + 1.0));
-    Some(if lower == upper { lower } else { lower * (1.0 - gamma) + upper * gamma })
+    Some(if lower == upper {
+        lower
+    } else {
+        lower * (1.0 - gamma) + upper * gamma
+    })
 }
 
 /// Ranks closer to a whole number than this are that whole number: n·p such as
@@ -114,7 +126,11 @@ mod tests {
         assert_close(six(0.5), 95.1579, 5e-5);
         assert_close(six(0.0), 95.0610, 0.0);
         assert_close(six(1.0), 95.1990, 0.0);
-        assert_close(quantile(&NIST, 0.9, QuantileType::Linear).unwrap(), 95.19568, 5e-6);
+        assert_close(
+            quantile(&NIST, 0.9, QuantileType::Linear).unwrap(),
+            95.19568,
+            5e-6,
+        );
     }
 
     /// Source: the definitions of Hyndman & Fan 1996 on the NIST data and on

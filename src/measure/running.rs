@@ -3,7 +3,8 @@
 use serde::{Deserialize, Serialize};
 
 /// Running count, mean, spread and extremes, in the unit of the values. O(1) a
-/// value, no storage. Values that are not finite are left out.
+/// value, no storage. Values that are not finite are left out; a mean or spread
+/// that leaves the range of f64 (values near 1e308) is `None`.
 ///
 /// Source: Welford BP (1962) Technometrics 4:419–420; merging by Chan TF,
 /// Golub GH, LeVeque RJ (1983) Am Stat 37:242–247.
@@ -31,7 +32,9 @@ impl Running {
 
     /// Takes all that another has seen, as if its values had been pushed here.
     pub fn merge(&mut self, other: &Self) {
-        let Some((other_low, other_high)) = other.extremes else { return };
+        let Some((other_low, other_high)) = other.extremes else {
+            return;
+        };
         let Some((low, high)) = self.extremes else {
             *self = *other;
             return;
@@ -51,17 +54,17 @@ impl Running {
 
     /// The mean; `None` before the first value.
     pub fn mean(&self) -> Option<f64> {
-        (self.n > 0).then_some(self.mean)
+        finite((self.n > 0).then_some(self.mean))
     }
 
     /// Standard deviation with divisor n; `None` before the first value.
     pub fn sd_n(&self) -> Option<f64> {
-        (self.n > 0).then(|| (self.squares / self.n as f64).sqrt())
+        finite((self.n > 0).then(|| (self.squares / self.n as f64).sqrt()))
     }
 
     /// Standard deviation with divisor n − 1; `None` below two values.
     pub fn sd_n1(&self) -> Option<f64> {
-        (self.n > 1).then(|| (self.squares / (self.n - 1) as f64).sqrt())
+        finite((self.n > 1).then(|| (self.squares / (self.n - 1) as f64).sqrt()))
     }
 
     /// The smallest value; `None` before the first.
@@ -73,6 +76,11 @@ impl Running {
     pub fn max(&self) -> Option<f64> {
         self.extremes.map(|(_, high)| high)
     }
+}
+
+/// An overflow on the way is an undefined result, not an infinite one.
+fn finite(result: Option<f64>) -> Option<f64> {
+    result.filter(|v| v.is_finite())
 }
 
 impl Extend<f64> for Running {
@@ -109,7 +117,9 @@ mod tests {
     /// (certified values from memory, agreeing with numpy to 1e-9).
     #[test]
     fn nist_numerical_accuracy_sets() {
-        let one: Running = [10_000_001.0, 10_000_003.0, 10_000_002.0].into_iter().collect();
+        let one: Running = [10_000_001.0, 10_000_003.0, 10_000_002.0]
+            .into_iter()
+            .collect();
         assert_eq!(one.mean(), Some(10_000_002.0));
         assert_eq!(one.sd_n1(), Some(1.0));
         for (c, tolerance) in [(1.0, 1e-13), (1_000_000.0, 1e-9), (10_000_000.0, 1e-8)] {
@@ -122,13 +132,21 @@ mod tests {
 
     #[test]
     fn edges() {
+        let huge: Running = [f64::MAX, f64::MIN, f64::MAX].into_iter().collect();
+        assert_eq!((huge.n(), huge.mean(), huge.sd_n1()), (3, None, None));
         let mut running = Running::default();
-        assert_eq!((running.mean(), running.sd_n(), running.min()), (None, None, None));
+        assert_eq!(
+            (running.mean(), running.sd_n(), running.min()),
+            (None, None, None)
+        );
         running.push(f64::NAN);
         running.push(f64::INFINITY);
         assert_eq!(running.n(), 0);
         running.push(-4.0);
-        assert_eq!((running.mean(), running.sd_n(), running.sd_n1()), (Some(-4.0), Some(0.0), None));
+        assert_eq!(
+            (running.mean(), running.sd_n(), running.sd_n1()),
+            (Some(-4.0), Some(0.0), None)
+        );
         assert_eq!((running.min(), running.max()), (Some(-4.0), Some(-4.0)));
     }
 

@@ -24,7 +24,11 @@ pub(crate) fn finite_pairs(a: &[f64], b: &[f64]) -> Vec<(f64, f64)> {
 
 /// Lengths of the runs of equal values in an ascending slice, longer than one.
 pub(crate) fn tie_lengths(sorted: &[f64]) -> Vec<usize> {
-    sorted.chunk_by(|a, b| a == b).map(<[f64]>::len).filter(|n| *n > 1).collect()
+    sorted
+        .chunk_by(|a, b| a == b)
+        .map(<[f64]>::len)
+        .filter(|n| *n > 1)
+        .collect()
 }
 
 #[cfg(test)]
@@ -36,7 +40,10 @@ mod tests {
         let values = [3.0, f64::NAN, 1.0, f64::INFINITY, 2.0, f64::NEG_INFINITY];
         assert_eq!(sorted_finite(&values), [1.0, 2.0, 3.0]);
         assert_eq!(finite(&values), [3.0, 1.0, 2.0]);
-        assert_eq!(finite_pairs(&[1.0, f64::NAN, 3.0], &[4.0, 5.0]), [(1.0, 4.0)]);
+        assert_eq!(
+            finite_pairs(&[1.0, f64::NAN, 3.0], &[4.0, 5.0]),
+            [(1.0, 4.0)]
+        );
     }
 
     #[test]

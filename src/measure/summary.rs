@@ -101,13 +101,17 @@ pub struct Summary {
 pub fn summarise(pairs: &[Pair], kind: Yardstick, aim: Aim) -> Summary {
     let n_moments = pairs.iter().filter(|p| p.moment_s.is_some()).count();
     let n_marks = pairs.iter().filter(|p| p.mark_s.is_some()).count();
-    let paired: Vec<&Pair> =
-        pairs.iter().filter(|p| p.moment_s.is_some() && p.mark_s.is_some()).collect();
+    let paired: Vec<&Pair> = pairs
+        .iter()
+        .filter(|p| p.moment_s.is_some() && p.mark_s.is_some())
+        .collect();
     let lags: Vec<f64> = paired.iter().filter_map(|p| lag_ms(p)).collect();
     let uncertainties: Vec<f64> = paired.iter().filter_map(|p| p.u_ms).collect();
     let judged = |outcome: Outcome| {
-        let count =
-            lags.iter().filter(|lag| lag.is_finite() && aim.judge(**lag) == outcome).count();
+        let count = lags
+            .iter()
+            .filter(|lag| lag.is_finite() && aim.judge(**lag) == outcome)
+            .count();
         Share::new(count, n_moments)
     };
 
@@ -142,7 +146,9 @@ pub fn summarise(pairs: &[Pair], kind: Yardstick, aim: Aim) -> Summary {
         q75_ms: quantile(0.75),
         q90_ms: quantile(0.90),
         q95_ms: quantile(0.95),
-        iqr_ms: quantile(0.75).zip(quantile(0.25)).map(|(high, low)| high - low),
+        iqr_ms: quantile(0.75)
+            .zip(quantile(0.25))
+            .map(|(high, low)| high - low),
         constant_error_ms: scores.map(|s| s.constant_ms),
         absolute_error_ms: scores.map(|s| s.absolute_ms),
         variable_error_n_ms: scores.map(|s| s.variable_n_ms),
@@ -158,7 +164,8 @@ pub fn summarise(pairs: &[Pair], kind: Yardstick, aim: Aim) -> Summary {
 
 /// The lag as stated, or from the two times.
 fn lag_ms(pair: &Pair) -> Option<f64> {
-    pair.lag_ms.or_else(|| Some((pair.mark_s? - pair.moment_s?) * 1_000.0))
+    pair.lag_ms
+        .or_else(|| Some((pair.mark_s? - pair.moment_s?) * 1_000.0))
 }
 
 #[cfg(test)]
@@ -169,7 +176,10 @@ mod tests {
     use crate::measure::testing::{Chance, assert_close};
     use proptest::prelude::*;
 
-    const AIM: Aim = Aim { from_ms: -50.0, to_ms: 80.0 };
+    const AIM: Aim = Aim {
+        from_ms: -50.0,
+        to_ms: 80.0,
+    };
 
     fn marked(moment_s: f64, lag_ms: f64) -> Pair {
         Pair {
@@ -216,7 +226,10 @@ mod tests {
     #[test]
     fn a_drill_by_hand() {
         let got = summarise(&drill(), Yardstick::Anticipation, AIM);
-        assert_eq!((got.n_moments, got.n_marks, got.n_paired, got.n_lags), (10, 9, 8, 8));
+        assert_eq!(
+            (got.n_moments, got.n_marks, got.n_paired, got.n_lags),
+            (10, 9, 8, 8)
+        );
         let count = |s: Share| (s.count, s.of);
         assert_eq!(count(got.on_time), (6, 10));
         assert_eq!(count(got.early), (1, 10));
@@ -226,25 +239,44 @@ mod tests {
         assert_eq!(got.median_ms, Some(5.0));
         assert_close(got.q25_ms.unwrap(), -20.0 + 0.416_667 * 10.0, 1e-5);
         assert_close(got.q75_ms.unwrap(), 30.0 + 0.583_333 * 10.0, 1e-5);
-        assert_close(got.iqr_ms.unwrap(), got.q75_ms.unwrap() - got.q25_ms.unwrap(), 1e-12);
+        assert_close(
+            got.iqr_ms.unwrap(),
+            got.q75_ms.unwrap() - got.q25_ms.unwrap(),
+            1e-12,
+        );
         // n = 8: ranks 1 and 8 reach 1 − 2/256; ranks 2 and 7 only 0.9297.
-        assert_eq!((got.median_low_ms, got.median_high_ms), (Some(-60.0), Some(120.0)));
+        assert_eq!(
+            (got.median_low_ms, got.median_high_ms),
+            (Some(-60.0), Some(120.0))
+        );
         assert_close(got.median_coverage.unwrap(), 1.0 - 2.0 / 256.0, 1e-12);
         assert_close(got.constant_error_ms.unwrap(), 13.75, 1e-12);
         assert_close(got.absolute_error_ms.unwrap(), 36.25, 1e-12);
         // Sum of squares 21,100: mean 2,637.5; less 13.75² = 2,448.4375.
         assert_close(got.total_error_ms.unwrap(), 2_637.5f64.sqrt(), 1e-9);
-        assert_close(got.variable_error_n_ms.unwrap(), 2_448.4375f64.sqrt(), 1e-9);
-        assert_close(got.variable_error_n1_ms.unwrap(), (2_448.4375f64 * 8.0 / 7.0).sqrt(), 1e-9);
-        assert_eq!((got.min_ms, got.max_ms, got.median_u_ms), (Some(-60.0), Some(120.0), Some(0.5)));
+        assert_close(got.variable_error_n_ms.unwrap(), 2448.4375f64.sqrt(), 1e-9);
+        assert_close(
+            got.variable_error_n1_ms.unwrap(),
+            (2448.4375f64 * 8.0 / 7.0).sqrt(),
+            1e-9,
+        );
+        assert_eq!(
+            (got.min_ms, got.max_ms, got.median_u_ms),
+            (Some(-60.0), Some(120.0), Some(0.5))
+        );
         assert_eq!(got.anticipated, None);
-        assert_eq!(got.ex_gaussian, FitOutcome::NotFitted(NoFit::TooFew { n: 8, needed: 40 }));
+        assert_eq!(
+            got.ex_gaussian,
+            FitOutcome::NotFitted(NoFit::TooFew { n: 8, needed: 40 })
+        );
     }
 
     #[test]
     fn reactions_flag_what_was_anticipated() {
-        let pairs: Vec<Pair> =
-            [99.9, 100.0, 230.0, -40.0].iter().map(|lag| marked(1.0, *lag)).collect();
+        let pairs: Vec<Pair> = [99.9, 100.0, 230.0, -40.0]
+            .iter()
+            .map(|lag| marked(1.0, *lag))
+            .collect();
         let got = summarise(&pairs, Yardstick::Reaction, AIM);
         assert_eq!(got.anticipated.map(|s| (s.count, s.of)), Some((2, 4)));
     }
@@ -252,8 +284,14 @@ mod tests {
     #[test]
     fn nothing_only_misses_and_only_strays() {
         let nothing = summarise(&[], Yardstick::Reaction, AIM);
-        assert_eq!((nothing.n_moments, nothing.on_time.share, nothing.median_ms), (0, None, None));
-        assert_eq!((nothing.min_ms, nothing.iqr_ms, nothing.constant_error_ms), (None, None, None));
+        assert_eq!(
+            (nothing.n_moments, nothing.on_time.share, nothing.median_ms),
+            (0, None, None)
+        );
+        assert_eq!(
+            (nothing.min_ms, nothing.iqr_ms, nothing.constant_error_ms),
+            (None, None, None)
+        );
         let misses = summarise(&[missed(1.0), missed(2.0)], Yardstick::Anticipation, AIM);
         assert_eq!((misses.missed.share, misses.stray.share), (Some(1.0), None));
         assert_eq!((misses.median_ms, misses.q95_ms), (None, None));
@@ -263,11 +301,23 @@ mod tests {
 
     #[test]
     fn odd_lines_are_counted_as_documented() {
-        let unstated = Pair { lag_ms: None, ..marked(1.0, 20.0) };
-        let broken = Pair { lag_ms: Some(f64::NAN), ..marked(2.0, 20.0) };
-        let empty = Pair { mark_s: None, ..stray(3.0) };
+        let unstated = Pair {
+            lag_ms: None,
+            ..marked(1.0, 20.0)
+        };
+        let broken = Pair {
+            lag_ms: Some(f64::NAN),
+            ..marked(2.0, 20.0)
+        };
+        let empty = Pair {
+            mark_s: None,
+            ..stray(3.0)
+        };
         let got = summarise(&[unstated, broken, empty], Yardstick::Anticipation, AIM);
-        assert_eq!((got.n_moments, got.n_marks, got.n_paired, got.n_lags), (2, 2, 2, 1));
+        assert_eq!(
+            (got.n_moments, got.n_marks, got.n_paired, got.n_lags),
+            (2, 2, 2, 1)
+        );
         assert_eq!(got.on_time.count, 1);
         assert_close(got.median_ms.unwrap(), 20.0, 1e-9);
     }
@@ -277,7 +327,10 @@ mod tests {
         let mut chance = Chance::new(71);
         let tail: Vec<Pair> = (0..60)
             .map(|i| {
-                marked(f64::from(i), 200.0 + 20.0 * chance.normal() + 60.0 * chance.exponential())
+                marked(
+                    f64::from(i),
+                    200.0 + 20.0 * chance.normal() + 60.0 * chance.exponential(),
+                )
             })
             .collect();
         for pairs in [drill(), tail, vec![]] {
@@ -286,8 +339,7 @@ mod tests {
             let back: Summary = serde_json::from_str(&text).unwrap();
             assert_eq!(serde_json::to_string(&back).unwrap(), text);
         }
-        let text =
-            serde_json::to_value(summarise(&drill(), Yardstick::Anticipation, AIM)).unwrap();
+        let text = serde_json::to_value(summarise(&drill(), Yardstick::Anticipation, AIM)).unwrap();
         assert_eq!(text["ex_gaussian"]["not_fitted"]["reason"], "too_few");
         assert_eq!(text["yardstick"], "anticipation");
     }

@@ -12,7 +12,11 @@ pub(crate) fn reference() -> serde_json::Value {
 
 /// A JSON list of numbers.
 pub(crate) fn numbers(list: &serde_json::Value) -> Vec<f64> {
-    list.as_array().unwrap().iter().map(|v| v.as_f64().unwrap()).collect()
+    list.as_array()
+        .unwrap()
+        .iter()
+        .map(|v| v.as_f64().unwrap())
+        .collect()
 }
 
 #[track_caller]

@@ -25,10 +25,12 @@ pub fn lag(lag_ms: f64) -> String {
 }
 
 /// A range of lags in words: "between 18 and 60 ms late", "between 12 ms early
-/// and 40 ms late".
+/// and 40 ms late"; ends that round to the same are told once.
 pub fn lag_range(low_ms: f64, high_ms: f64) -> String {
     let (low, high) = (low_ms.round(), high_ms.round());
-    if low >= 0.0 && high > 0.0 {
+    if low == high {
+        lag(low)
+    } else if low >= 0.0 && high > 0.0 {
         format!("between {} and {high} ms late", low.abs())
     } else if high <= 0.0 && low < 0.0 {
         format!("between {} and {} ms early", -low, high.abs())
@@ -80,14 +82,22 @@ fn counts(summary: &Summary) -> String {
 }
 
 fn moments(n: usize) -> String {
-    if n == 1 { "1 moment".to_owned() } else { format!("{n} moments") }
+    if n == 1 {
+        "1 moment".to_owned()
+    } else {
+        format!("{n} moments")
+    }
 }
 
 /// " (95 % interval 49 to 94 %)", or nothing out of nothing.
 fn percent_range(share: Share) -> String {
     match share.low.zip(share.high) {
         Some((low, high)) => {
-            format!(" (95 % interval {:.0} to {:.0} %)", 100.0 * low, 100.0 * high)
+            format!(
+                " (95 % interval {:.0} to {:.0} %)",
+                100.0 * low,
+                100.0 * high
+            )
         }
         None => String::new(),
     }
@@ -97,7 +107,10 @@ fn typical(summary: &Summary) -> String {
     let middle = lag(summary.median_ms.unwrap_or(f64::NAN));
     match summary.q25_ms.zip(summary.q75_ms) {
         Some((low, high)) if summary.n_lags >= 4 => {
-            format!("Typically {middle}; half of your marks came {}.", lag_range(low, high))
+            format!(
+                "Typically {middle}; half of your marks came {}.",
+                lag_range(low, high)
+            )
         }
         _ if summary.n_lags == 1 => format!("The one lag was {middle}."),
         _ => format!("Typically {middle}, from {} marks.", summary.n_lags),
@@ -107,7 +120,10 @@ fn typical(summary: &Summary) -> String {
 fn interval(summary: &Summary) -> Option<String> {
     let line = match summary.median_low_ms.zip(summary.median_high_ms) {
         Some((low, high)) => {
-            format!("The typical lag is known to lie {} (95 % interval).", lag_range(low, high))
+            format!(
+                "The typical lag is known to lie {} (95 % interval).",
+                lag_range(low, high)
+            )
         }
         None => format!(
             "{} are too few to say how sure the typical lag is: at least 6 are needed.",
@@ -127,7 +143,10 @@ fn anticipation(summary: &Summary) -> Vec<String> {
             lag(bias)
         ));
     }
-    if summary.median_ms.is_some_and(|median| median > WAITED_ABOVE_MS) {
+    if summary
+        .median_ms
+        .is_some_and(|median| median > WAITED_ABOVE_MS)
+    {
         lines.push(format!(
             "Over {WAITED_ABOVE_MS:.0} ms late most likely means waiting for the moment and then \
              reacting (this program's convention): watch the way there and mark with it."
@@ -143,7 +162,10 @@ fn reaction(summary: &Summary) -> Vec<String> {
             .to_owned(),
     ];
     if let Some(late) = summary.q90_ms.filter(|_| summary.n_lags >= 10) {
-        lines.push(format!("One mark in ten came later than this: {}.", lag(late)));
+        lines.push(format!(
+            "One mark in ten came later than this: {}.",
+            lag(late)
+        ));
     }
     if let Some(soon) = summary.anticipated.filter(|share| share.count > 0) {
         lines.push(format!(
@@ -154,9 +176,11 @@ fn reaction(summary: &Summary) -> Vec<String> {
     }
     match summary.ex_gaussian {
         FitOutcome::Fitted(fit) => lines.push(format!(
-            "The shape: most marks about {:.0} ms after the moment, give or take {:.0} ms, and a \
-             late tail that adds {:.0} ms on average (ex-Gaussian fit).",
-            fit.distribution.mu_ms, fit.distribution.sigma_ms, fit.distribution.tau_ms
+            "The shape: most marks about {}, give or take {:.0} ms, and a late tail that adds \
+             {:.0} ms on average (ex-Gaussian fit).",
+            lag(fit.distribution.mu_ms),
+            fit.distribution.sigma_ms,
+            fit.distribution.tau_ms
         )),
         FitOutcome::NotFitted(reason) => lines.push(format!("No shape is fitted: {reason}.")),
     }
@@ -172,7 +196,10 @@ mod tests {
     use crate::timeline::{Aim, Outcome, Pair};
     use proptest::prelude::*;
 
-    const AIM: Aim = Aim { from_ms: -50.0, to_ms: 80.0 };
+    const AIM: Aim = Aim {
+        from_ms: -50.0,
+        to_ms: 80.0,
+    };
 
     fn pairs(lags: &[f64]) -> Vec<Pair> {
         lags.iter()
@@ -201,19 +228,38 @@ mod tests {
         assert_eq!(lag_range(-31.0, -12.0), "between 31 and 12 ms early");
         assert_eq!(lag_range(-31.0, -0.1), "between 31 and 0 ms early");
         assert_eq!(lag_range(-12.0, 40.0), "between 12 ms early and 40 ms late");
-        assert_eq!(lag_range(0.0, 0.0), "between right on the moment and right on the moment");
+        assert_eq!(lag_range(-0.2, 0.3), "right on the moment");
+        assert_eq!(lag_range(41.8, 42.2), "42 ms late");
     }
 
     #[test]
     fn a_predictable_moment_speaks_of_bias_and_spread() {
-        let text = told(&[-20.0, 10.0, 40.0, 30.0, -10.0, 15.0, 12.0, 90.0], Yardstick::Anticipation);
-        assert!(text.starts_with("7 of 8 moments marked on time (95 % interval 53 to 98 %)"), "{text}");
-        assert!(text.contains("Typically 14 ms late; half of your marks came between"), "{text}");
+        let text = told(
+            &[-20.0, 10.0, 40.0, 30.0, -10.0, 15.0, 12.0, 90.0],
+            Yardstick::Anticipation,
+        );
+        assert!(
+            text.starts_with("7 of 8 moments marked on time (95 % interval 53 to 98 %)"),
+            "{text}"
+        );
+        assert!(
+            text.contains("Typically 14 ms late; half of your marks came between"),
+            "{text}"
+        );
         assert!(text.contains("a little early is usual"), "{text}");
-        assert!(text.contains("constant error") && text.contains("divisor n − 1"), "{text}");
-        assert!(!text.contains("anticipated") && !text.contains("waiting"), "{text}");
+        assert!(
+            text.contains("constant error") && text.contains("divisor n − 1"),
+            "{text}"
+        );
+        assert!(
+            !text.contains("anticipated") && !text.contains("waiting"),
+            "{text}"
+        );
         let waited = told(&[180.0, 220.0, 200.0], Yardstick::Anticipation);
-        assert!(waited.contains("Over 150 ms late most likely means waiting"), "{waited}");
+        assert!(
+            waited.contains("Over 150 ms late most likely means waiting"),
+            "{waited}"
+        );
         assert!(waited.contains("this program's convention"), "{waited}");
         assert!(waited.contains("3 are too few"), "{waited}");
     }
@@ -221,11 +267,15 @@ mod tests {
     #[test]
     fn a_reaction_speaks_of_the_middle_and_the_tail() {
         let mut chance = Chance::new(81);
-        let lags: Vec<f64> =
-            (0..60).map(|_| 200.0 + 20.0 * chance.normal() + 60.0 * chance.exponential()).collect();
+        let lags: Vec<f64> = (0..60)
+            .map(|_| 200.0 + 20.0 * chance.normal() + 60.0 * chance.exponential())
+            .collect();
         let text = told(&lags, Yardstick::Reaction);
         assert!(text.contains("cannot be seen coming"), "{text}");
-        assert!(text.contains("One mark in ten came later than this"), "{text}");
+        assert!(
+            text.contains("One mark in ten came later than this"),
+            "{text}"
+        );
         assert!(text.contains("ex-Gaussian"), "{text}");
         let few = told(&[90.0, 210.0, 250.0], Yardstick::Reaction);
         assert!(few.contains("1 of 3 came under 100 ms"), "{few}");

@@ -20,7 +20,11 @@ pub enum Yardstick {
 impl Yardstick {
     /// The yardstick of one kind of moment.
     pub fn of(kind: MomentKind) -> Self {
-        if kind.is_predictable() { Self::Anticipation } else { Self::Reaction }
+        if kind.is_predictable() {
+            Self::Anticipation
+        } else {
+            Self::Reaction
+        }
     }
 
     /// The yardstick that all kinds share; `None` for no kinds, or for kinds
@@ -39,8 +43,14 @@ mod tests {
     #[test]
     fn kinds_that_differ_in_task_are_not_pooled() {
         use MomentKind::{Behaviour, Floor, Release, Top};
-        assert_eq!(Yardstick::shared([Floor, Top]), Some(Yardstick::Anticipation));
-        assert_eq!(Yardstick::shared([Behaviour, Release]), Some(Yardstick::Reaction));
+        assert_eq!(
+            Yardstick::shared([Floor, Top]),
+            Some(Yardstick::Anticipation)
+        );
+        assert_eq!(
+            Yardstick::shared([Behaviour, Release]),
+            Some(Yardstick::Reaction)
+        );
         assert_eq!(Yardstick::shared([Floor, Behaviour]), None);
         assert_eq!(Yardstick::shared([]), None);
     }

@@ -42,7 +42,10 @@ pub struct BlandAltman {
 /// or for a level outside 0 to 1. O(n). Source: Bland JM, Altman DG (1986)
 /// Lancet 327(8476):307–310.
 pub fn bland_altman(first: &[f64], second: &[f64], level: f64) -> Option<BlandAltman> {
-    let differences: Running = finite_pairs(first, second).iter().map(|(a, b)| a - b).collect();
+    let differences: Running = finite_pairs(first, second)
+        .iter()
+        .map(|(a, b)| a - b)
+        .collect();
     let (bias, sd) = (differences.mean()?, differences.sd_n1()?);
     let n = differences.n();
     let t = t_two_sided(level, (n - 1) as f64)?;
@@ -85,10 +88,16 @@ pub struct Repeatability {
 /// Pairs with a part that is not finite are left out; `None` when none is
 /// left. O(n). Source: Bland & Altman 1986.
 pub fn repeatability(first: &[f64], second: &[f64]) -> Option<Repeatability> {
-    let squares: Running =
-        finite_pairs(first, second).iter().map(|(a, b)| (a - b).powi(2) / 2.0).collect();
+    let squares: Running = finite_pairs(first, second)
+        .iter()
+        .map(|(a, b)| (a - b).powi(2) / 2.0)
+        .collect();
     let within_sd = squares.mean()?.sqrt();
-    Some(Repeatability { n: squares.n(), within_sd, coefficient: 8f64.sqrt() * within_sd })
+    Some(Repeatability {
+        n: squares.n(),
+        within_sd,
+        coefficient: 8f64.sqrt() * within_sd,
+    })
 }
 
 #[cfg(test)]
@@ -154,6 +163,9 @@ mod tests {
         assert_eq!(bland_altman(&[1.0, 2.0], &[2.0, 3.0], 1.0), None);
         assert_eq!(repeatability(&[], &[]), None);
         let some = bland_altman(&[1.0, 2.0, f64::INFINITY, 4.0], &[0.0, 1.0, 5.0, 3.0], 0.95);
-        assert_eq!((some.unwrap().n, some.unwrap().bias, some.unwrap().sd), (3, 1.0, 0.0));
+        assert_eq!(
+            (some.unwrap().n, some.unwrap().bias, some.unwrap().sd),
+            (3, 1.0, 0.0)
+        );
     }
 }

@@ -45,24 +45,27 @@ pub struct Icc {
 /// The intraclass correlations of `ratings[target][judge]`; interval at `level`.
 ///
 /// Targets with a rating that is not finite are left out. `None` below two
-/// targets or judges, for rows of unequal length, or for a level outside 0 to
-/// 1. O(ratings). Source: Shrout PE, Fleiss JL (1979) Psychol Bull 86:420–428;
+/// targets or judges, for rows of unequal length, or for a level not between
+/// 0 and 1. O(ratings). Source: Shrout PE, Fleiss JL (1979) Psychol Bull 86:420–428;
 /// its interval with the degrees of freedom of Satterthwaite.
 pub fn icc(ratings: &[Vec<f64>], level: f64) -> Option<Icc> {
     let judges = ratings.first()?.len();
     if judges < 2 || ratings.iter().any(|row| row.len() != judges) {
         return None;
     }
-    let rows: Vec<&Vec<f64>> =
-        ratings.iter().filter(|row| row.iter().all(|v| v.is_finite())).collect();
+    let rows: Vec<&Vec<f64>> = ratings
+        .iter()
+        .filter(|row| row.iter().all(|v| v.is_finite()))
+        .collect();
     let targets = rows.len();
     if targets < 2 || !(level > 0.0 && level < 1.0) {
         return None;
     }
     let (n, k) = (targets as f64, judges as f64);
     let row_means: Vec<f64> = rows.iter().map(|row| row.iter().sum::<f64>() / k).collect();
-    let column_means: Vec<f64> =
-        (0..judges).map(|j| rows.iter().map(|row| row[j]).sum::<f64>() / n).collect();
+    let column_means: Vec<f64> = (0..judges)
+        .map(|j| rows.iter().map(|row| row[j]).sum::<f64>() / n)
+        .collect();
     let grand = row_means.iter().sum::<f64>() / n;
     let spread = |means: &[f64]| means.iter().map(|m| (m - grand).powi(2)).sum::<f64>();
     let within: f64 = rows
@@ -74,7 +77,10 @@ pub fn icc(ratings: &[Vec<f64>], level: f64) -> Option<Icc> {
         .iter()
         .zip(&row_means)
         .map(|(row, mean)| {
-            row.iter().zip(&column_means).map(|(v, c)| (v - mean - c + grand).powi(2)).sum::<f64>()
+            row.iter()
+                .zip(&column_means)
+                .map(|(v, c)| (v - mean - c + grand).powi(2))
+                .sum::<f64>()
         })
         .sum();
     let bms = k * spread(&row_means) / (n - 1.0);
@@ -109,8 +115,7 @@ fn interval(rho: f64, [bms, jms, ems]: [f64; 3], n: f64, k: f64, level: f64) -> 
     }
     let a = k * rho * jms / ems;
     let b = n * (1.0 + (k - 1.0) * rho) - k * rho;
-    let freedom = (k - 1.0) * (n - 1.0) * (a + b).powi(2)
-        / ((n - 1.0) * a * a + b * b);
+    let freedom = (k - 1.0) * (n - 1.0) * (a + b).powi(2) / ((n - 1.0) * a * a + b * b);
     let p = 0.5 + level / 2.0;
     let upper = f_quantile(p, n - 1.0, freedom)?;
     let lower = f_quantile(p, freedom, n - 1.0)?;
@@ -167,11 +172,23 @@ mod tests {
     #[test]
     fn agrees_with_pingouin() {
         for case in reference()["agree"]["icc"].as_array().unwrap() {
-            let ratings: Vec<Vec<f64>> =
-                case["ratings"].as_array().unwrap().iter().map(numbers).collect();
+            let ratings: Vec<Vec<f64>> = case["ratings"]
+                .as_array()
+                .unwrap()
+                .iter()
+                .map(numbers)
+                .collect();
             let got = icc(&ratings, 0.95).unwrap();
-            assert_close(got.icc2_single.unwrap(), case["icc2"].as_f64().unwrap(), 1e-9);
-            assert_close(got.icc3_mean.unwrap(), case["icc3k"].as_f64().unwrap(), 1e-9);
+            assert_close(
+                got.icc2_single.unwrap(),
+                case["icc2"].as_f64().unwrap(),
+                1e-9,
+            );
+            assert_close(
+                got.icc3_mean.unwrap(),
+                case["icc3k"].as_f64().unwrap(),
+                1e-9,
+            );
             let interval = got.icc2_single_interval.unwrap();
             assert_close(interval.low, case["icc2_low"].as_f64().unwrap(), 0.0051);
             assert_close(interval.high, case["icc2_high"].as_f64().unwrap(), 0.0051);
@@ -191,6 +208,9 @@ mod tests {
         let flat = icc(&[vec![3.0, 3.0], vec![3.0, 3.0]], 0.95).unwrap();
         assert_eq!((flat.icc2_single, flat.icc3_mean), (None, None));
         let perfect = icc(&[vec![1.0, 1.0], vec![2.0, 2.0], vec![5.0, 5.0]], 0.95).unwrap();
-        assert_eq!((perfect.icc2_single, perfect.icc2_single_interval), (Some(1.0), None));
+        assert_eq!(
+            (perfect.icc2_single, perfect.icc2_single_interval),
+            (Some(1.0), None)
+        );
     }
 }

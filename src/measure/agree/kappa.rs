@@ -50,7 +50,12 @@ impl Kappa {
 /// Cohen J (1960) Educ Psychol Meas 20:37–46; standard error Fleiss JL, Cohen
 /// J, Everitt BS (1969) Psychol Bull 72:323–327.
 pub fn cohens_kappa(table: &[Vec<u64>]) -> Option<Kappa> {
-    let Shares { n, cells, rows, columns } = shares(table)?;
+    let Shares {
+        n,
+        cells,
+        rows,
+        columns,
+    } = shares(table)?;
     let size = rows.len();
     let observed: f64 = (0..size).map(|i| cells[i][i]).sum();
     let expected: f64 = (0..size).map(|i| rows[i] * columns[i]).sum();
@@ -69,7 +74,13 @@ pub fn cohens_kappa(table: &[Vec<u64>]) -> Option<Kappa> {
     }
     let chance = kappa - expected * (1.0 - kappa);
     let variance = (on + (1.0 - kappa).powi(2) * off - chance * chance) / (room * room * n as f64);
-    Some(Kappa { n, observed, expected, kappa, se: variance.max(0.0).sqrt() })
+    Some(Kappa {
+        n,
+        observed,
+        expected,
+        kappa,
+        se: variance.max(0.0).sqrt(),
+    })
 }
 
 /// Weighted kappa with disagreement weights (0 on the diagonal, larger where a
@@ -79,12 +90,17 @@ pub fn cohens_kappa(table: &[Vec<u64>]) -> Option<Kappa> {
 /// or not finite, or chance expects no disagreement. O(cells). Source: Cohen J
 /// (1968) Psychol Bull 70:213–220.
 pub fn weighted_kappa(table: &[Vec<u64>], weights: &[Vec<f64>]) -> Option<f64> {
-    let Shares { cells, rows, columns, .. } = shares(table)?;
+    let Shares {
+        cells,
+        rows,
+        columns,
+        ..
+    } = shares(table)?;
     let size = rows.len();
     let fits = weights.len() == size
-        && weights.iter().all(|row| {
-            row.len() == size && row.iter().all(|w| w.is_finite() && *w >= 0.0)
-        });
+        && weights
+            .iter()
+            .all(|row| row.len() == size && row.iter().all(|w| w.is_finite() && *w >= 0.0));
     if !fits {
         return None;
     }
@@ -114,11 +130,20 @@ fn shares(table: &[Vec<u64>]) -> Option<Shares> {
     if n == 0 {
         return None;
     }
-    let cells: Vec<Vec<f64>> =
-        table.iter().map(|row| row.iter().map(|c| *c as f64 / n as f64).collect()).collect();
+    let cells: Vec<Vec<f64>> = table
+        .iter()
+        .map(|row| row.iter().map(|c| *c as f64 / n as f64).collect())
+        .collect();
     let rows = cells.iter().map(|row| row.iter().sum()).collect();
-    let columns = (0..size).map(|j| cells.iter().map(|row| row[j]).sum()).collect();
-    Some(Shares { n, cells, rows, columns })
+    let columns = (0..size)
+        .map(|j| cells.iter().map(|row| row[j]).sum())
+        .collect();
+    Some(Shares {
+        n,
+        cells,
+        rows,
+        columns,
+    })
 }
 
 #[cfg(test)]
@@ -152,7 +177,11 @@ mod tests {
         let e = kappa_of(&[&[25, 35], &[5, 35]]);
         assert_close(d.kappa, 0.130435, 5e-7);
         assert_close(e.kappa, 0.259259, 5e-7);
-        let weights = vec![vec![0.0, 1.0, 3.0], vec![1.0, 0.0, 6.0], vec![3.0, 6.0, 0.0]];
+        let weights = vec![
+            vec![0.0, 1.0, 3.0],
+            vec![1.0, 0.0, 6.0],
+            vec![3.0, 6.0, 0.0],
+        ];
         let table = vec![vec![44, 5, 1], vec![7, 20, 3], vec![9, 5, 6]];
         assert_close(weighted_kappa(&table, &weights).unwrap(), 0.347826, 5e-7);
     }
@@ -170,7 +199,10 @@ mod tests {
 
     #[test]
     fn words_and_edges() {
-        assert_eq!(kappa_of(&[&[20, 5], &[10, 15]]).landis_koch_words(), "fair agreement");
+        assert_eq!(
+            kappa_of(&[&[20, 5], &[10, 15]]).landis_koch_words(),
+            "fair agreement"
+        );
         assert_eq!(cohens_kappa(&[]), None);
         assert_eq!(cohens_kappa(&[vec![0, 0], vec![0, 0]]), None);
         assert_eq!(cohens_kappa(&[vec![1, 2]]), None);
@@ -178,8 +210,17 @@ mod tests {
         let full = kappa_of(&[&[9, 0], &[0, 4]]);
         assert_eq!((full.kappa, full.se), (1.0, 0.0));
         assert_eq!(full.interval(2.0), None);
-        assert_eq!(weighted_kappa(&[vec![1, 2], vec![3, 4]], &[vec![0.0, -1.0], vec![1.0, 0.0]]), None);
-        assert_eq!(weighted_kappa(&[vec![1, 2], vec![3, 4]], &[vec![0.0]]), None);
+        assert_eq!(
+            weighted_kappa(
+                &[vec![1, 2], vec![3, 4]],
+                &[vec![0.0, -1.0], vec![1.0, 0.0]]
+            ),
+            None
+        );
+        assert_eq!(
+            weighted_kappa(&[vec![1, 2], vec![3, 4]], &[vec![0.0]]),
+            None
+        );
     }
 
     /// A large-sample interval; at 120 subjects it covers 93–97 %.

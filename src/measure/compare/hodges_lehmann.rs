@@ -62,13 +62,24 @@ pub fn hodges_lehmann(x: &[f64], y: &[f64], level: f64) -> Option<Shift> {
     } else {
         let n = (n_x + n_y) as f64;
         let tied: f64 = ties.iter().map(|t| (*t as f64).powi(3) - *t as f64).sum();
-        let sd = (pairs as f64 / 12.0 * (n + 1.0 - tied / (n * (n - 1.0)))).max(0.0).sqrt();
+        let sd = (pairs as f64 / 12.0 * (n + 1.0 - tied / (n * (n - 1.0))))
+            .max(0.0)
+            .sqrt();
         // U ≤ k − 1 with half a step of continuity has the tail's share.
         (pairs as f64 / 2.0 - z * sd + 0.5).floor().max(0.0) as u64
     };
-    let interval =
-        (k >= 1 && 2 * k <= pairs).then(|| Interval { low: at(k - 1), high: at(pairs - k), level });
-    Some(Shift { n_x, n_y, shift, interval, exact })
+    let interval = (k >= 1 && 2 * k <= pairs).then(|| Interval {
+        low: at(k - 1),
+        high: at(pairs - k),
+        level,
+    });
+    Some(Shift {
+        n_x,
+        n_y,
+        shift,
+        interval,
+        exact,
+    })
 }
 
 /// The difference x − y of a rank from 0, found by halving over the ordered
@@ -103,11 +114,19 @@ fn count_up_to(x: &[f64], y: &[f64], d: f64) -> u64 {
 /// The place of a number in the order of all f64 (negative ones reversed).
 fn ordered(value: f64) -> i128 {
     let bits = value.to_bits();
-    if value.is_sign_negative() { -i128::from(bits & !SIGN) } else { i128::from(bits) }
+    if value.is_sign_negative() {
+        -i128::from(bits & !SIGN)
+    } else {
+        i128::from(bits)
+    }
 }
 
 fn from_ordered(place: i128) -> f64 {
-    if place < 0 { -f64::from_bits(place.unsigned_abs() as u64) } else { f64::from_bits(place as u64) }
+    if place < 0 {
+        -f64::from_bits(place.unsigned_abs() as u64)
+    } else {
+        f64::from_bits(place as u64)
+    }
 }
 
 const SIGN: u64 = 1 << 63;
@@ -128,7 +147,10 @@ mod tests {
         let got = hodges_lehmann(&x, &y, 0.95).unwrap();
         assert_close(got.shift, 0.305, 1e-12);
         assert!(got.exact && got.interval.unwrap().contains(0.0));
-        let mut all: Vec<f64> = x.iter().flat_map(|a| y.iter().map(move |b| a - b)).collect();
+        let mut all: Vec<f64> = x
+            .iter()
+            .flat_map(|a| y.iter().map(move |b| a - b))
+            .collect();
         all.sort_by(f64::total_cmp);
         let interval = got.interval.unwrap();
         assert_eq!((interval.low, interval.high), (all[8], all[41]));
@@ -143,8 +165,16 @@ mod tests {
             let got = hodges_lehmann(&numbers(&case["x"]), &numbers(&case["y"]), level).unwrap();
             assert!(got.exact);
             assert_close(got.shift, case["shift"].as_f64().unwrap(), 1e-10);
-            assert_close(got.interval.unwrap().low, case["low"].as_f64().unwrap(), 1e-10);
-            assert_close(got.interval.unwrap().high, case["high"].as_f64().unwrap(), 1e-10);
+            assert_close(
+                got.interval.unwrap().low,
+                case["low"].as_f64().unwrap(),
+                1e-10,
+            );
+            assert_close(
+                got.interval.unwrap().high,
+                case["high"].as_f64().unwrap(),
+                1e-10,
+            );
         }
     }
 
@@ -168,7 +198,10 @@ mod tests {
         assert_close(got.shift, 30.0, 0.6);
         let interval = got.interval.unwrap();
         // Width by theory for normals: 2·1.96·σ·√(π/3)·√(1/m + 1/n).
-        let want = 2.0 * 1.96 * 25.0 * (std::f64::consts::PI / 3.0).sqrt()
+        let want = 2.0
+            * 1.96
+            * 25.0
+            * (std::f64::consts::PI / 3.0).sqrt()
             * (1.0 / 60_000.0 + 1.0 / 50_000.0f64).sqrt();
         assert_close(interval.high - interval.low, want, 0.03 * want);
     }

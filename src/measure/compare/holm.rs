@@ -6,8 +6,9 @@
 /// A p that is not between 0 and 1 (or NaN) gives `None` and does not count as
 /// a comparison. O(n log n). Source: Holm S (1979) Scand J Stat 6:65–70.
 pub fn holm(p_values: &[f64]) -> Vec<Option<f64>> {
-    let mut order: Vec<usize> =
-        (0..p_values.len()).filter(|i| (0.0..=1.0).contains(&p_values[*i])).collect();
+    let mut order: Vec<usize> = (0..p_values.len())
+        .filter(|i| (0.0..=1.0).contains(&p_values[*i]))
+        .collect();
     order.sort_by(|a, b| p_values[*a].total_cmp(&p_values[*b]));
     let mut adjusted = vec![None; p_values.len()];
     let mut reached: f64 = 0.0;

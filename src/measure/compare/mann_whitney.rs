@@ -59,7 +59,9 @@ pub fn mann_whitney(x: &[f64], y: &[f64]) -> Option<MannWhitney> {
     } else {
         let n = (n_x + n_y) as f64;
         let tied: f64 = ties.iter().map(|t| (*t as f64).powi(3) - *t as f64).sum();
-        let sd = (pairs / 12.0 * (n + 1.0 - tied / (n * (n - 1.0)))).max(0.0).sqrt();
+        let sd = (pairs / 12.0 * (n + 1.0 - tied / (n * (n - 1.0))))
+            .max(0.0)
+            .sqrt();
         let off = u - pairs / 2.0;
         if sd > 0.0 {
             let two = 2.0 * normal_cdf(-((off.abs() - 0.5) / sd));
@@ -157,7 +159,10 @@ mod tests {
         let same = mann_whitney(&[2.0; 5], &[2.0; 4]).unwrap();
         assert_eq!((same.p_two_sided, same.probability_x_above_y), (1.0, 0.5));
         let one = mann_whitney(&[2.0, f64::INFINITY], &[1.0]).unwrap();
-        assert_eq!((one.n_x, one.u, one.p_two_sided, one.p_x_larger), (1, 1.0, 1.0, 0.5));
+        assert_eq!(
+            (one.n_x, one.u, one.p_two_sided, one.p_x_larger),
+            (1, 1.0, 1.0, 0.5)
+        );
     }
 
     proptest! {

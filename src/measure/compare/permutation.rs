@@ -84,7 +84,12 @@ pub fn permutation_test(
     }
     tried += partings;
     let p_two_sided = (reached + 1) as f64 / (tried + 1) as f64;
-    Some(Permutation { difference, p_two_sided, tried, exact: false })
+    Some(Permutation {
+        difference,
+        p_two_sided,
+        tried,
+        exact: false,
+    })
 }
 
 impl Statistic {
@@ -132,7 +137,9 @@ fn for_each_choice(n: usize, k: usize, mut give: impl FnMut(&[usize])) {
     let mut chosen: Vec<usize> = (0..k).collect();
     loop {
         give(&chosen);
-        let Some(turn) = (0..k).rev().find(|i| chosen[*i] < n - k + i) else { return };
+        let Some(turn) = (0..k).rev().find(|i| chosen[*i] < n - k + i) else {
+            return;
+        };
         chosen[turn] += 1;
         for i in turn + 1..k {
             chosen[i] = chosen[i - 1] + 1;
@@ -230,7 +237,10 @@ mod tests {
         let test = |x: &[f64], y: &[f64]| permutation_test(x, y, Statistic::MeanDifference, 99, 1);
         assert_eq!(test(&[], &[1.0]), None);
         assert_eq!(test(&[1.0], &[f64::NAN]), None);
-        assert_eq!(permutation_test(&[1.0], &[2.0], Statistic::MeanDifference, 0, 1), None);
+        assert_eq!(
+            permutation_test(&[1.0], &[2.0], Statistic::MeanDifference, 0, 1),
+            None
+        );
         let same = test(&[3.0; 4], &[3.0; 5]).unwrap();
         assert_eq!((same.difference, same.p_two_sided), (0.0, 1.0));
         assert_eq!(ways_to_part(200, 100), u64::MAX);

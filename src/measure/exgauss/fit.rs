@@ -22,6 +22,9 @@ const FIT_AT_MOST: usize = 2_000;
 /// A tail shorter than this share of the spread cannot be told from none.
 const LEAST_TAIL: f64 = 0.05;
 
+/// A normal part narrower than this share of the spread is an edge, not a body.
+const LEAST_BODY: f64 = 1e-3;
+
 /// Fitted parameters and how well they do.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
 pub struct ExGaussianFit {
@@ -49,6 +52,8 @@ pub enum NoFit {
     NoSpread,
     /// The lags have no tail to the late side: a plain normal does as well.
     NoTail,
+    /// The lags pile up at one edge: no normal part can be told from the tail.
+    NoBody,
 }
 
 impl fmt::Display for NoFit {
@@ -58,8 +63,15 @@ impl fmt::Display for NoFit {
                 f,
                 "the shape of the late tail needs at least {needed} marks with a lag, and there are {n}"
             ),
-            Self::NoSpread => f.write_str("all lags are the same, so they have no shape to describe"),
-            Self::NoTail => f.write_str("the lags show no late tail, so mean and spread say it all"),
+            Self::NoSpread => {
+                f.write_str("all lags are the same, so they have no shape to describe")
+            }
+            Self::NoBody => f.write_str(
+                "the lags pile up at one edge, so no middle can be told from the late tail",
+            ),
+            Self::NoTail => {
+                f.write_str("the lags show no late tail, so mean and spread say it all")
+            }
         }
     }
 }
@@ -89,15 +101,19 @@ impl From<Result<ExGaussianFit, NoFit>> for FitOutcome {
 ///
 /// Lags that are not finite are left out. Needs [`FIT_NEEDS`] lags that are
 /// not all the same and have a tail to the late side; else the reason. A
-/// search by Nelder–Mead over μ, ln σ, ln τ from two moment estimates, σ held
-/// above a thousandth of the spread. O(n log n) plus some 500 passes over at
+/// search by Nelder–Mead over μ, ln σ, ln τ from two moment estimates.
+/// A σ that falls to a thousandth of the spread, or a τ below a twentieth, is
+/// no fit. O(n log n) plus some 500 passes over at
 /// most 2,000 values. Source of the estimate: Heathcote, Popiel, Mewhort 1991
 /// (from memory).
 pub fn fit(lags_ms: &[f64]) -> Result<ExGaussianFit, NoFit> {
     let sorted = sorted_finite(lags_ms);
     let n = sorted.len();
     if n < FIT_NEEDS {
-        return Err(NoFit::TooFew { n, needed: FIT_NEEDS });
+        return Err(NoFit::TooFew {
+            n,
+            needed: FIT_NEEDS,
+        });
     }
     let spread: Running = sorted.iter().copied().collect();
     let (mean, sd) = match (spread.mean(), spread.sd_n()) {
@@ -108,7 +124,7 @@ pub fn fit(lags_ms: &[f64]) -> Result<ExGaussianFit, NoFit> {
     let scaled: Vec<f64> = thinned(&sorted).iter().map(|x| (x - mean) / sd).collect();
     let skewness = scaled.iter().map(|x| x.powi(3)).sum::<f64>() / scaled.len() as f64;
 
-    let cost = |p: &[f64; 3]| match ExGaussian::new(p[0], p[1].exp().max(1e-3), p[2].exp()) {
+    let cost = |p: &[f64; 3]| match ExGaussian::new(p[0], p[1].exp().max(LEAST_BODY), p[2].exp()) {
         Some(d) => -scaled.iter().map(|x| d.ln_pdf(*x)).sum::<f64>() / scaled.len() as f64,
         None => f64::INFINITY,
     };
@@ -126,11 +142,16 @@ pub fn fit(lags_ms: &[f64]) -> Result<ExGaussianFit, NoFit> {
     if tau < LEAST_TAIL {
         return Err(NoFit::NoTail);
     }
-    let sigma = ln_sigma.exp().max(1e-3);
+    let sigma = ln_sigma.exp();
+    if sigma <= LEAST_BODY {
+        return Err(NoFit::NoBody);
+    }
     match ExGaussian::new(mean + sd * mu, sd * sigma, sd * tau) {
-        Some(distribution) => {
-            Ok(ExGaussianFit { distribution, n, mean_ln_likelihood: -least - sd.ln() })
-        }
+        Some(distribution) => Ok(ExGaussianFit {
+            distribution,
+            n,
+            mean_ln_likelihood: -least - sd.ln(),
+        }),
         None => Err(NoFit::NoSpread),
     }
 }
@@ -155,7 +176,9 @@ mod tests {
     use crate::measure::testing::{Chance, assert_close, numbers, reference};
 
     fn draw(chance: &mut Chance, n: usize) -> Vec<f64> {
-        (0..n).map(|_| 200.0 + 25.0 * chance.normal() + 50.0 * chance.exponential()).collect()
+        (0..n)
+            .map(|_| 200.0 + 25.0 * chance.normal() + 50.0 * chance.exponential())
+            .collect()
     }
 
     /// Source: scipy.stats.exponnorm.fit, the best of several starts
@@ -167,7 +190,10 @@ mod tests {
             let want = numbers(&case["mu_sigma_tau"]);
             let got = fit(&lags).unwrap();
             let likelihood = case["mean_ln_likelihood"].as_f64().unwrap();
-            assert!(got.mean_ln_likelihood >= likelihood - 1e-7, "{got:?} against {likelihood}");
+            assert!(
+                got.mean_ln_likelihood >= likelihood - 1e-7,
+                "{got:?} against {likelihood}"
+            );
             let d = got.distribution;
             for (got, want) in [d.mu_ms, d.sigma_ms, d.tau_ms].into_iter().zip(want) {
                 assert_close(got, want, 0.02);
@@ -210,9 +236,16 @@ mod tests {
         assert_eq!(fit(&few), Err(NoFit::TooFew { n: 39, needed: 40 }));
         assert_eq!(fit(&[]), Err(NoFit::TooFew { n: 0, needed: 40 }));
         assert_eq!(fit(&[120.0; 50]), Err(NoFit::NoSpread));
+        let mut edge = vec![0.0; 59];
+        edge.push(770.0);
+        assert_eq!(fit(&edge), Err(NoFit::NoBody));
         let left_tail: Vec<f64> = draw(&mut chance, 80).iter().map(|x| -x).collect();
         assert_eq!(fit(&left_tail), Err(NoFit::NoTail));
-        assert!(NoFit::TooFew { n: 39, needed: 40 }.to_string().contains("39"));
+        assert!(
+            NoFit::TooFew { n: 39, needed: 40 }
+                .to_string()
+                .contains("39")
+        );
         few.push(250.0);
         assert!(fit(&few).is_ok());
     }

@@ -5,8 +5,7 @@ mod fit;
 
 use serde::{Deserialize, Serialize};
 
-use super::distributions::{erfcx, normal_cdf};
-use statrs::function::erf::erfc;
+use super::distributions::{erfc, erfcx, normal_cdf};
 use std::f64::consts::SQRT_2;
 
 pub use fit::{ExGaussianFit, FIT_NEEDS, FitOutcome, NoFit, fit};
@@ -35,7 +34,11 @@ impl ExGaussian {
             && tau_ms.is_finite()
             && sigma_ms > 0.0
             && tau_ms > 0.0;
-        good.then_some(Self { mu_ms, sigma_ms, tau_ms })
+        good.then_some(Self {
+            mu_ms,
+            sigma_ms,
+            tau_ms,
+        })
     }
 
     /// Mean, μ + τ, in milliseconds.

@@ -43,10 +43,16 @@ pub(super) fn count_pairs(values: &[f64], group_ends: &[usize]) -> PairCounts {
     let mut distinct = values.to_vec();
     distinct.sort_unstable_by(f64::total_cmp);
     distinct.dedup();
-    let ranks: Vec<usize> =
-        values.iter().map(|v| distinct.partition_point(|d| d < v)).collect();
+    let ranks: Vec<usize> = values
+        .iter()
+        .map(|v| distinct.partition_point(|d| d < v))
+        .collect();
     let mut seen = Seen::new(distinct.len());
-    let mut counts = PairCounts { rises: 0, falls: 0, level: 0 };
+    let mut counts = PairCounts {
+        rises: 0,
+        falls: 0,
+        level: 0,
+    };
     let mut start = 0;
     for end in group_ends {
         let before = start as u64;

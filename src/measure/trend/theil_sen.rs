@@ -38,7 +38,7 @@ pub struct TheilSen {
 ///
 /// Pairs at equal times are skipped; unequal spacing is allowed. Points with a
 /// part that is not finite are left out. `None` when fewer than two times
-/// differ or the level is not between 0 and 1. Up to 2,000 points all slopes
+/// differ, the level is not between 0 and 1, or a slope leaves the range of f64. Up to 2,000 points all slopes
 /// are stored and the answer is exact; beyond, the slope of the wanted rank is
 /// closed in on by counting in O(n log n) with O(n) memory, to 1e-12 of itself
 /// (15,000 points: three ranks of some 45 counts). Sources: Theil H (1950)
@@ -51,7 +51,11 @@ pub fn theil_sen(times: &[f64], values: &[f64], level: f64) -> Option<TheilSen> 
     let (times, values): (Vec<f64>, Vec<f64>) = points.into_iter().unzip();
     let ends = group_ends(&times);
     let n = times.len();
-    let PairCounts { rises, falls, level: flat } = count_pairs(&values, &ends);
+    let PairCounts {
+        rises,
+        falls,
+        level: flat,
+    } = count_pairs(&values, &ends);
     let n_slopes = rises + falls + flat;
     if n_slopes == 0 {
         return None;
@@ -62,7 +66,9 @@ pub fn theil_sen(times: &[f64], values: &[f64], level: f64) -> Option<TheilSen> 
 
     let mut sorted = values.clone();
     sorted.sort_unstable_by(f64::total_cmp);
-    let width = z * variance(n, &tie_lengths(&times), &tie_lengths(&sorted)).max(0.0).sqrt();
+    let width = z * variance(n, &tie_lengths(&times), &tie_lengths(&sorted))
+        .max(0.0)
+        .sqrt();
     let low_rank = ((n_slopes as f64 - width) / 2.0).round();
     let high_rank = ((n_slopes as f64 + width) / 2.0).round() + 1.0;
     let inside = low_rank >= 1.0 && high_rank <= n_slopes as f64 && width > 0.0;
@@ -72,13 +78,25 @@ pub fn theil_sen(times: &[f64], values: &[f64], level: f64) -> Option<TheilSen> 
         level,
     });
     let intercept = median(&values)? - slope * median(&times)?;
-    Some(TheilSen { n, n_slopes, slope, interval, intercept })
+    let usable = slope.is_finite() && intercept.is_finite();
+    usable.then_some(TheilSen {
+        n,
+        n_slopes,
+        slope,
+        interval,
+        intercept,
+    })
 }
 
 /// All slopes of pairs at different times, stored or countable.
 enum Slopes<'a> {
     Stored(Vec<f64>),
-    Counted { times: &'a [f64], values: &'a [f64], ends: &'a [usize], steepest: f64 },
+    Counted {
+        times: &'a [f64],
+        values: &'a [f64],
+        ends: &'a [usize],
+        steepest: f64,
+    },
 }
 
 impl<'a> Slopes<'a> {
@@ -99,14 +117,24 @@ impl<'a> Slopes<'a> {
             steepest = steepest.max((next_high - low).abs().max((next_low - high).abs()) / gap);
             start = pair[0];
         }
-        Self::Counted { times, values, ends, steepest }
+        Self::Counted {
+            times,
+            values,
+            ends,
+            steepest,
+        }
     }
 
     /// The slope of a rank from 0.
     fn at(&mut self, rank: u64) -> f64 {
         match self {
             Self::Stored(all) => *all.select_nth_unstable_by(rank as usize, f64::total_cmp).1,
-            Self::Counted { times, values, ends, steepest } => {
+            Self::Counted {
+                times,
+                values,
+                ends,
+                steepest,
+            } => {
                 let (mut low, mut high) = (-*steepest, *steepest);
                 for _ in 0..HALVINGS {
                     if high - low <= 1e-12 * low.abs().max(high.abs()) {
@@ -129,8 +157,11 @@ impl<'a> Slopes<'a> {
 /// slope q is taken off.
 fn count_up_to(times: &[f64], values: &[f64], ends: &[usize], q: f64) -> u64 {
     let origin = times.first().copied().unwrap_or(0.0);
-    let tilted: Vec<f64> =
-        times.iter().zip(values).map(|(t, y)| y - q * (t - origin)).collect();
+    let tilted: Vec<f64> = times
+        .iter()
+        .zip(values)
+        .map(|(t, y)| y - q * (t - origin))
+        .collect();
     let counts = count_pairs(&tilted, ends);
     counts.falls + counts.level
 }
@@ -146,7 +177,11 @@ fn for_each_slope(times: &[f64], values: &[f64], mut give: impl FnMut(f64)) {
 }
 
 fn extremes(values: &[f64]) -> (f64, f64) {
-    values.iter().fold((f64::INFINITY, f64::NEG_INFINITY), |(a, b), v| (a.min(*v), b.max(*v)))
+    values
+        .iter()
+        .fold((f64::INFINITY, f64::NEG_INFINITY), |(a, b), v| {
+            (a.min(*v), b.max(*v))
+        })
 }
 
 #[cfg(test)]
@@ -205,8 +240,10 @@ mod tests {
     fn counting_equals_storing() {
         let mut chance = Chance::new(21);
         let times: Vec<f64> = (0..300).map(|i| f64::from(i / 3)).collect();
-        let values: Vec<f64> =
-            times.iter().map(|t| (200.0 - 0.4 * t + 20.0 * chance.normal()).round()).collect();
+        let values: Vec<f64> = times
+            .iter()
+            .map(|t| (200.0 - 0.4 * t + 20.0 * chance.normal()).round())
+            .collect();
         let ends = group_ends(&times);
         let mut stored = Slopes::of(&times, &values, &ends, 44_550);
         let mut counted = Slopes::of(&times, &values, &ends, STORE_UP_TO + 1);
@@ -220,8 +257,10 @@ mod tests {
     fn many_points_need_no_store() {
         let mut chance = Chance::new(22);
         let times: Vec<f64> = (0..4_000).map(|i| f64::from(i) * 0.25).collect();
-        let values: Vec<f64> =
-            times.iter().map(|t| 180.0 - 0.05 * t + 30.0 * chance.normal()).collect();
+        let values: Vec<f64> = times
+            .iter()
+            .map(|t| 180.0 - 0.05 * t + 30.0 * chance.normal())
+            .collect();
         let line = theil_sen(&times, &values, 0.95).unwrap();
         assert_eq!(line.n_slopes, 4_000 * 3_999 / 2);
         let interval = line.interval.unwrap();
@@ -239,7 +278,11 @@ mod tests {
         assert_eq!((two.slope, two.interval), (0.5, None));
         let flat = theil_sen(&[1.0, 2.0, 3.0, 4.0], &[7.0; 4], 0.95).unwrap();
         assert_eq!((flat.slope, flat.interval), (0.0, None));
-        let holes = theil_sen(&[1.0, f64::NAN, 3.0, 4.0], &[1.0, 9.0, 2.0, f64::INFINITY], 0.95);
+        let holes = theil_sen(
+            &[1.0, f64::NAN, 3.0, 4.0],
+            &[1.0, 9.0, 2.0, f64::INFINITY],
+            0.95,
+        );
         assert_eq!(holes.unwrap().slope, 0.5);
     }
 
@@ -250,8 +293,10 @@ mod tests {
         let mut covered = 0;
         for _ in 0..3_000 {
             let times: Vec<f64> = (0..20).map(|i| f64::from(i) + chance.uniform()).collect();
-            let values: Vec<f64> =
-                times.iter().map(|t| 3.0 - 0.7 * t + 10.0 * chance.exponential()).collect();
+            let values: Vec<f64> = times
+                .iter()
+                .map(|t| 3.0 - 0.7 * t + 10.0 * chance.exponential())
+                .collect();
             let line = theil_sen(&times, &values, 0.95).unwrap();
             covered += u32::from(line.interval.unwrap().contains(-0.7));
         }
