@@ -139,7 +139,7 @@ mod tests {
     use proptest::prelude::*;
 
     /// Source: Hollander & Wolfe 1973, p. 69: shift 0.305. Interval: by R's
-    /// definition, exact ranks: k = 9 at 95 % (P(U ≤ 8) = 0.0200, P(U ≤ 9) = 0.0280).
+    /// definition, exact ranks: k = 9 at 95 % (P(U ≤ 8) = 0.0200, P(U ≤ 9) = 0.0276).
     #[test]
     fn hollander_and_wolfe() {
         let x = [0.80, 0.83, 1.89, 1.04, 1.45, 1.38, 1.91, 1.64, 0.73, 1.46];
