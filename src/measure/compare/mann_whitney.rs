@@ -127,9 +127,9 @@ mod tests {
         assert_close(got.p_two_sided, 0.254412254, 5e-10);
     }
 
-    /// Source: the same data by the normal approximation with continuity
-    /// correction; each sample is doubled out of reach of the exact way by a
-    /// far value that keeps the order, so the formula is met directly below.
+    /// Source: the same data by the normal approximation, with and without
+    /// continuity correction. So small a sample takes the exact way, so the
+    /// formula is met here and the normal way itself in the scipy cases below.
     #[test]
     fn normal_approximation_with_continuity() {
         // No ties: sd² = 50/12·16; (35 − 25 − ½)/sd.

@@ -94,8 +94,8 @@ impl ExGaussian {
         if !(p > 0.0 && p < 1.0) {
             return None;
         }
-        // The sum lies below neither part, and above neither part's p-quantile
-        // of the other's tail by more than the widened end.
+        // P(sum > a + b) ≤ P(normal > a) + P(tail > b): beyond the upper end
+        // lies at most half of 1 − p and what a normal has past 40 σ.
         let mut low = self.mu_ms - 40.0 * self.sigma_ms;
         let mut high = self.mu_ms + 40.0 * self.sigma_ms - self.tau_ms * (0.5 * (1.0 - p)).ln();
         for _ in 0..200 {
