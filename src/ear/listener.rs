@@ -60,7 +60,7 @@ pub struct Listener {
 /// The weights are a logistic regression over made-up rooms (quiet, speech,
 /// bangs, other clickers, 10 to 30 dB; even seeds to fit, odd seeds to check).
 fn score(fit: &Fit, over_db: f32) -> f32 {
-    20.9 * fit.coherence - 1.1 * fit.spread_db + 0.68 * fit.over_db.min(12.0) + 1.16 * over_db.min(20.0) - 29.0
+    20.9 * fit.coherence - 1.1 * fit.spread_db + 0.68 * fit.over_db.min(4.0) + 1.16 * over_db.min(20.0) - 29.0
 }
 
 impl Listener {

@@ -1,17 +1,18 @@
-//! Chance that is the same on every machine: a seeded Xoshiro256++ with the few
+//! Chance that is the same on every machine: a seeded PCG (whose
+//! streams do not change between versions of its crate) with the few
 //! distributions the made-up room needs.
 
-use rand_xoshiro::Xoshiro256PlusPlus;
-use rand_xoshiro::rand_core::{Rng, SeedableRng};
+use rand_pcg::Pcg64;
+use rand_pcg::rand_core::{Rng, SeedableRng};
 
 /// A seeded source of chance. The same seed gives the same scene for ever.
 #[derive(Debug, Clone)]
-pub struct Dice(Xoshiro256PlusPlus);
+pub struct Dice(Pcg64);
 
 impl Dice {
     /// Dice for a seed.
     pub fn new(seed: u64) -> Self {
-        Self(Xoshiro256PlusPlus::seed_from_u64(seed))
+        Self(Pcg64::seed_from_u64(seed))
     }
 
     /// Uniform in `[0, 1)`.

@@ -1,0 +1,10 @@
+//! Do two observers agree: on whether something happened (kappa), on when
+//! (Bland–Altman, intraclass correlation).
+
+mod bland_altman;
+mod icc;
+mod kappa;
+
+pub use bland_altman::{BlandAltman, Repeatability, bland_altman, repeatability};
+pub use icc::{Icc, icc};
+pub use kappa::{Kappa, cohens_kappa, weighted_kappa};

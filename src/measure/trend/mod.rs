@@ -1,0 +1,9 @@
+//! Is it getting better: a slope that no single bad day can bend, and a test
+//! of whether there is a trend at all.
+
+mod counting;
+mod mann_kendall;
+mod theil_sen;
+
+pub use mann_kendall::{MannKendall, mann_kendall};
+pub use theil_sen::{TheilSen, theil_sen};
