@@ -87,11 +87,11 @@ pub fn write_cues(src: &Path, dst: &Path, cues: &[Cue]) -> Result<(), CuesError>
         return Err(CuesError::SameFile { path: dst_name });
     }
     let write_failed = |source: io::Error| match source.kind() {
-        io::ErrorKind::StorageFull
-        | io::ErrorKind::QuotaExceeded
-        | io::ErrorKind::FileTooLarge => CuesError::DiskFull {
-            path: dst_name.clone(),
-        },
+        io::ErrorKind::StorageFull | io::ErrorKind::QuotaExceeded | io::ErrorKind::FileTooLarge => {
+            CuesError::DiskFull {
+                path: dst_name.clone(),
+            }
+        }
         _ => CuesError::Write {
             path: dst_name.clone(),
             source,
@@ -202,7 +202,8 @@ impl Plan {
             if is_unfinished || u64::from(header.len) > left {
                 // A recorder that was killed, a stream or a cut file: the copy
                 // gets the true length.
-                header.len = u32::try_from(left).map_err(|_| CuesError::TooLarge { path: path() })?;
+                header.len =
+                    u32::try_from(left).map_err(|_| CuesError::TooLarge { path: path() })?;
             }
             let is_marker = markers.take(header, &mut from).map_err(io)?;
             if !is_marker {
@@ -248,8 +249,8 @@ impl Plan {
             let mut left = u64::from(chunk.header.len);
             while left > 0 {
                 let want = usize::try_from(left).map_or(buffer.len(), |l| l.min(buffer.len()));
-                let got = read_as_much(&mut self.from, &mut buffer[..want])
-                    .map_err(CopyError::Read)?;
+                let got =
+                    read_as_much(&mut self.from, &mut buffer[..want]).map_err(CopyError::Read)?;
                 if got == 0 {
                     // The file shrank since the first walk.
                     return Err(CopyError::Read(io::ErrorKind::UnexpectedEof.into()));

@@ -127,12 +127,12 @@ impl WavOut {
                 Depth::Int16 => self.writer.write_sample((sample * 32_768.0).round() as i16),
                 Depth::Int24 => {
                     let whole = (sample * 8_388_608.0).round() as i32;
-                    self.writer
-                        .write_sample(whole.clamp(-8_388_608, 8_388_607))
+                    self.writer.write_sample(whole.clamp(-8_388_608, 8_388_607))
                 }
-                Depth::Float32 => self
-                    .writer
-                    .write_sample(if sample.is_nan() { 0.0 } else { sample }),
+                Depth::Float32 => {
+                    self.writer
+                        .write_sample(if sample.is_nan() { 0.0 } else { sample })
+                }
             };
             written.map_err(|e| failed(&self.path, e))?;
         }

@@ -30,7 +30,9 @@ pub enum RecordingError {
         path: String,
     },
     /// The disk, the card or the pipe failed.
-    #[error("{path}: reading failed ({source}). If it is on a card or a network disk, copy it first.")]
+    #[error(
+        "{path}: reading failed ({source}). If it is on a card or a network disk, copy it first."
+    )]
     Io {
         /// The file as it was named.
         path: String,
@@ -124,7 +126,9 @@ pub enum RecordingError {
         channels: usize,
     },
     /// The rate or the number of channels changes on the way.
-    #[error("{path} changes at {at_s:.3} s from {before} to {after}. Split it there and review the parts.")]
+    #[error(
+        "{path} changes at {at_s:.3} s from {before} to {after}. Split it there and review the parts."
+    )]
     Changed {
         /// The file as it was named.
         path: String,

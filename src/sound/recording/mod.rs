@@ -158,7 +158,7 @@ impl Recording {
                 self.warnings.nonfinite_samples = self.downmix.nonfinite;
                 self.raw_samples += frames;
                 self.block_waits = frames > 0;
-                self.packets.decoded(frames);
+                self.packets.passed(frames, true);
             }
             failed => {
                 if matches!(failed, None | Some(Err(Error::ResetRequired))) {
@@ -169,7 +169,7 @@ impl Recording {
                     .packets
                     .samples_of(packet, self.info.sample_rate_hz)
                     .unwrap_or(0);
-                self.packets.decoded(lost);
+                self.packets.passed(lost, false);
                 self.lose(lost);
             }
         }

@@ -38,8 +38,9 @@ pub struct Facts {
     pub has_index: bool,
     /// Whether the index comes after the media.
     pub index_last: bool,
-    /// Whether a box promises more bytes than the file has.
-    pub cut_short: bool,
+    /// The length in bytes that a cut file had, as its last box tells; `None`
+    /// for a whole file.
+    pub cut_from_bytes: Option<u64>,
     /// Whether there is the file-type box, which old QuickTime files lack.
     pub has_file_type: bool,
     /// Ticks a second of the movie.
@@ -100,7 +101,7 @@ impl<R: Read + Seek> Walk<'_, R> {
             }
             let box_end = at.saturating_add(size);
             if box_end > end && depth == 0 {
-                self.facts.cut_short = true;
+                self.facts.cut_from_bytes = Some(box_end);
             }
             let box_end = box_end.min(end);
             self.one_box(kind, at + header_len, box_end, depth)?;

@@ -121,7 +121,11 @@ fn from_container(
         .and_then(|f| f.sound.iter().find(|t| t.id == track.id));
     // The container's rate field is too narrow for rates above 65535 Hz; the
     // decoder reads the codec's own.
-    let rate_hz = decoder.codec_params().sample_rate.or(params.sample_rate).unwrap_or(0);
+    let rate_hz = decoder
+        .codec_params()
+        .sample_rate
+        .or(params.sample_rate)
+        .unwrap_or(0);
     let edit_list = mp4_track.filter(|t| !t.edits.is_empty());
     if let Some(track) = edit_list {
         match mp4::start(track, rate_hz) {
@@ -141,8 +145,10 @@ fn from_container(
             )),
         }
     }
-    if params.codec == id::CODEC_ID_MP3 {
-        lead_in_samples = track.delay.map_or(0, u64::from);
+    if let Some(delay) = track.delay
+        && matches!(params.codec, id::CODEC_ID_MP3 | id::CODEC_ID_AAC)
+    {
+        lead_in_samples = u64::from(delay);
     }
     // Elsewhere the length is an estimate, or another track's.
     let promised_samples = match format {
@@ -155,18 +161,19 @@ fn from_container(
     if promised_samples.is_some_and(|promised| lead_in_samples >= promised) {
         lead_in_samples = 0;
     }
-    info.absolute_time_note = absolute_time_note(
-        params.codec,
-        edit_list.is_some() || track.delay.is_some(),
-        lead_in_samples,
-        rate_hz,
-    );
-    info.duration_s = match (format, track.duration, track.time_base) {
-        ("mp3" | "adts" | "aac", ..) => None,
-        (_, Some(ticks), Some(base)) => Some(
-            ticks.get() as f64 * f64::from(base.numer.get()) / f64::from(base.denom.get()),
-        ),
-        _ => None,
+    info.absolute_time_note = absolute_time_note(params.codec, lead_in_samples, rate_hz);
+    info.duration_s = match format {
+        "mp3" | "mp2" | "adts" | "aac" => None,
+        _ => {
+            let of_track = track.duration.zip(track.time_base);
+            let of_file = reader
+                .media_info()
+                .duration
+                .zip(reader.media_info().time_base);
+            of_track.or(of_file).map(|(ticks, base)| {
+                ticks.get() as f64 * f64::from(base.numer.get()) / f64::from(base.denom.get())
+            })
+        }
     };
     let has_clock = matches!(format, "isomp4" | "matroska" | "mkv" | "ogg");
     let packets = Packets::Container(Box::new(Container {
@@ -175,9 +182,10 @@ fn from_container(
         params,
         time_base: track.time_base,
         has_clock,
-        known_cut: facts.is_some_and(|f| f.cut_short),
+        known_cut: facts.is_some_and(|f| f.cut_from_bytes.is_some()),
         lost_s: 0.0,
         last: None,
+        usual_samples: 0,
     }));
     Ok(Recording {
         lead_in_samples,
@@ -192,17 +200,17 @@ fn from_container(
 /// 529; common practice, values from memory).
 fn absolute_time_note(
     codec: symphonia::core::codecs::audio::AudioCodecId,
-    declared: bool,
     lead_in_samples: u64,
     rate_hz: u32,
 ) -> Option<String> {
     let (name, usual) = match codec {
         id::CODEC_ID_AAC => ("AAC", 2112_u32),
         id::CODEC_ID_MP3 => ("MP3", 1105),
+        id::CODEC_ID_MP2 => ("MP2", 1105),
         _ => return None,
     };
     let ms = |samples: f64| samples * 1000.0 / f64::from(rate_hz.max(1));
-    Some(if declared {
+    Some(if lead_in_samples > 0 {
         format!(
             "{name}: the encoder's lead-in that the file declares ({lead_in_samples} samples, \
              {:.1} ms) is left out, as players do; times count from the first sample after it.",

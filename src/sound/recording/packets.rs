@@ -19,6 +19,8 @@ use super::wav::WavPackets;
 const MIN_JUMP_S: f64 = 0.1;
 /// More than this lost in all is a broken clock, not lost sound.
 const MAX_LOST_S: f64 = 3_600.0;
+/// The clocks of containers are rounded to a millisecond.
+const CLOCK_ROUNDING_S: f64 = 0.0015;
 /// No codec's packet is longer; one that claims to be is broken.
 const MAX_PACKET_S: f64 = 10.0;
 
@@ -68,6 +70,9 @@ pub struct Container {
     pub lost_s: f64,
     /// The last packet's clock and the samples that came of it.
     pub last: Option<(Timestamp, u64)>,
+    /// Samples of the last packet that could be decoded: the codec's usual
+    /// length, or 0.
+    pub usual_samples: u64,
 }
 
 impl Packets {
@@ -92,12 +97,16 @@ impl Packets {
         }
     }
 
-    /// Tells how many samples came of the last packet.
-    pub fn decoded(&mut self, samples: u64) {
-        if let Self::Container(container) = self
-            && let Some((_, of_last)) = &mut container.last
-        {
-            *of_last = samples;
+    /// Tells how many samples came of the last packet, and whether they were
+    /// decoded or lost.
+    pub fn passed(&mut self, samples: u64, decoded: bool) {
+        if let Self::Container(container) = self {
+            if let Some((_, of_last)) = &mut container.last {
+                *of_last = samples;
+            }
+            if decoded {
+                container.usual_samples = samples;
+            }
         }
     }
 
@@ -111,7 +120,7 @@ impl Packets {
                 let seconds = container.seconds(Timestamp::new(ticks))?;
                 (0.0..=MAX_PACKET_S)
                     .contains(&seconds)
-                    .then(|| (seconds * rate_hz).round() as u64)
+                    .then(|| container.whole_packets((seconds * rate_hz).round(), rate_hz))
             }
         }
     }
@@ -166,11 +175,23 @@ impl Container {
         };
         let rate_hz = f64::from(rate_hz);
         let jump_s = now_s - before_s - samples as f64 / rate_hz;
-        if (MIN_JUMP_S..=MAX_LOST_S - self.lost_s).contains(&jump_s) {
-            self.lost_s += jump_s;
-            (jump_s * rate_hz).round() as u64
+        if !(MIN_JUMP_S..=MAX_LOST_S - self.lost_s).contains(&jump_s) {
+            return 0;
+        }
+        self.lost_s += jump_s;
+        let jump = (jump_s * rate_hz).round();
+        self.whole_packets(jump, rate_hz)
+    }
+
+    /// Whole packets are lost, so a clock of milliseconds can be bettered: a
+    /// number of samples that is nearly one of whole packets is taken as such.
+    fn whole_packets(&self, samples: f64, rate_hz: f64) -> u64 {
+        let usual = self.usual_samples.max(1) as f64;
+        let whole = (samples / usual).round() * usual;
+        if (whole - samples).abs() <= CLOCK_ROUNDING_S * rate_hz {
+            whole as u64
         } else {
-            0
+            samples as u64
         }
     }
 

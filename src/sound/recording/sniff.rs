@@ -43,6 +43,10 @@ pub fn kind(head: &[u8]) -> Kind {
         }
         return Kind::Mp4;
     }
+    // The first Ogg page holds one packet, after 27 bytes and one length.
+    if head.starts_with(b"OggS") && head.get(28..36) == Some(b"Speex   ") {
+        return Kind::UndecodedSound("Speex");
+    }
     const SOUND: [(&[u8], &str); 17] = [
         (b"RIFX", "a big-endian WAV (RIFX)"),
         (b"riff\x2e\x91\xcf\x11", "a Wave64 recording (W64)"),
@@ -50,7 +54,10 @@ pub fn kind(head: &[u8]) -> Kind {
         (b"#!AMR", "AMR (narrow band)"),
         (b"#!SILK_V3", "SILK"),
         (b"\x02#!SILK_V3", "SILK"),
-        (b"\x30\x26\xb2\x75\x8e\x66\xcf\x11", "Windows Media (ASF/WMA)"),
+        (
+            b"\x30\x26\xb2\x75\x8e\x66\xcf\x11",
+            "Windows Media (ASF/WMA)",
+        ),
         (b"wvpk", "WavPack"),
         (b"MAC ", "Monkey's Audio"),
         (b"TTA1", "True Audio (TTA)"),
@@ -70,7 +77,10 @@ pub fn kind(head: &[u8]) -> Kind {
         (b"%PDF", ": it is a PDF document"),
         (b"PK\x03\x04", ": it is a ZIP archive; unpack it first"),
         (b"Rar!", ": it is a RAR archive; unpack it first"),
-        (b"7z\xbc\xaf\x27\x1c", ": it is a 7z archive; unpack it first"),
+        (
+            b"7z\xbc\xaf\x27\x1c",
+            ": it is a 7z archive; unpack it first",
+        ),
         (b"\x1f\x8b", ": it is a gzip archive; unpack it first"),
         (b"\x89PNG", ": it is a picture"),
         (b"\xff\xd8\xff", ": it is a picture"),
@@ -88,6 +98,19 @@ pub fn kind(head: &[u8]) -> Kind {
     Kind::Unknown
 }
 
+/// Whether a file begins as one of the containers that the decoders read.
+pub fn is_known_container(head: &[u8]) -> bool {
+    let magics: [&[u8]; 6] = [
+        b"fLaC",
+        b"OggS",
+        b"FORM",
+        b"caff",
+        b"ID3",
+        b"\x1a\x45\xdf\xa3",
+    ];
+    magics.iter().any(|magic| head.starts_with(magic))
+}
+
 fn is_text(head: &[u8]) -> bool {
     let valid = match std::str::from_utf8(head) {
         Ok(text) => text,
@@ -97,10 +120,9 @@ fn is_text(head: &[u8]) -> bool {
         }
         Err(_) => return false,
     };
-    // The signatures of sound formats made of letters.
-    let sound: [&[u8]; 6] = [b"fLaC", b"OggS", b"FORM", b"caff", b"ID3", b"TAG"];
     !valid.is_empty()
-        && !sound.iter().any(|magic| head.starts_with(magic))
+        && !is_known_container(head)
+        && !head.starts_with(b"TAG")
         && valid
             .chars()
             .all(|c| !c.is_control() || matches!(c, '\n' | '\r' | '\t' | '\u{c}'))

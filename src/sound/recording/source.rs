@@ -14,6 +14,8 @@ use crate::sound::riff::read_as_much;
 pub enum Source {
     /// A file on a disk, at its start: it can be read backwards.
     File(File),
+    /// A file that was cut, with the length it had.
+    CutFile(CutFile),
     /// Standard input or another pipe: read once, forwards.
     Pipe(Box<dyn Read + Send + Sync>),
 }
@@ -88,11 +90,55 @@ fn not_empty(opened: Opened) -> Result<Opened, RecordingError> {
 }
 
 impl Source {
+    /// A file as one of the length that it had before it was cut.
+    pub fn with_len(self, len_bytes: u64) -> Self {
+        match self {
+            Self::File(file) => Self::CutFile(CutFile { file, len_bytes }),
+            other => other,
+        }
+    }
+
     /// The source as the decoders take it.
     pub fn into_media_source(self) -> Box<dyn MediaSource> {
         match self {
             Self::File(file) => Box::new(file),
+            Self::CutFile(file) => Box::new(file),
             Self::Pipe(pipe) => Box::new(ReadOnlySource::new(pipe)),
         }
+    }
+}
+
+/// A cut file that tells its former length. The MP4 demuxer passes over a box
+/// that reaches beyond the end; so it reads the box up to the cut.
+pub struct CutFile {
+    file: File,
+    len_bytes: u64,
+}
+
+impl Read for CutFile {
+    fn read(&mut self, buffer: &mut [u8]) -> io::Result<usize> {
+        self.file.read(buffer)
+    }
+}
+
+impl Seek for CutFile {
+    fn seek(&mut self, to: SeekFrom) -> io::Result<u64> {
+        match to {
+            SeekFrom::End(back) => match self.len_bytes.checked_add_signed(back) {
+                Some(at) => self.file.seek(SeekFrom::Start(at)),
+                None => Err(io::ErrorKind::InvalidInput.into()),
+            },
+            other => self.file.seek(other),
+        }
+    }
+}
+
+impl MediaSource for CutFile {
+    fn is_seekable(&self) -> bool {
+        true
+    }
+
+    fn byte_len(&self) -> Option<u64> {
+        Some(self.len_bytes)
     }
 }

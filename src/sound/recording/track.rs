@@ -15,6 +15,7 @@ use super::error::{RecordingError, convert};
 use super::guard::guarded;
 use super::mp4;
 use super::names;
+use super::sniff;
 use super::source::{Opened, Source};
 
 /// An opened container with the track to listen to.
@@ -32,7 +33,9 @@ pub struct Found {
 /// Opens a container and chooses its first sound track that can be decoded.
 pub fn find(opened: Opened, is_mp4: bool) -> Result<Found, RecordingError> {
     let Opened {
-        mut source, name, ..
+        mut source,
+        head,
+        name,
     } = opened;
     let io = |source| RecordingError::Io {
         path: name.clone(),
@@ -44,24 +47,33 @@ pub fn find(opened: Opened, is_mp4: bool) -> Result<Found, RecordingError> {
         let found = mp4::facts(file).map_err(io)?;
         file.seek(SeekFrom::Start(0)).map_err(io)?;
         refuse_by_facts(&found, &name)?;
+        if let Some(len_bytes) = found.cut_from_bytes {
+            source = source.with_len(len_bytes);
+        }
         facts = Some(found);
     }
-    let stream = MediaSourceStream::new(
-        source.into_media_source(),
-        MediaSourceStreamOptions::default(),
-    );
-    let probed = guarded(|| {
-        symphonia::default::get_probe().probe(
-            &Default::default(),
-            stream,
-            FormatOptions::default(),
-            MetadataOptions::default(),
-        )
-    });
+    let is_known = is_mp4 || sniff::is_known_container(&head);
+    // In a file that can be read backwards some demuxers look behind the sound
+    // first, and give up where the file is cut. Read forwards only, they take
+    // what there is.
+    let second = match &source {
+        Source::File(file) if is_known => Some(file.try_clone().map_err(io)?),
+        _ => None,
+    };
+    let mut probed = probe(source);
+    if let Some(mut file) = second
+        && !matches!(probed, Ok(Ok(_)))
+    {
+        file.seek(SeekFrom::Start(0)).map_err(io)?;
+        let forwards = probe(Source::Pipe(Box::new(file)));
+        if matches!(forwards, Ok(Ok(_))) {
+            probed = forwards;
+        }
+    }
     let reader = match probed {
-        Some(Ok(reader)) => reader,
-        Some(Err(error)) => return Err(refuse(error, is_mp4, from_pipe, &name)),
-        None => return Err(damaged(&name, "its header makes no sense")),
+        Ok(Ok(reader)) => reader,
+        Ok(Err(error)) => return Err(refuse(error, is_known, is_mp4, from_pipe, &name)),
+        Err(Panicked) => return Err(damaged(&name, "its header makes no sense")),
     };
     let (track, params) = choose(reader.as_ref(), facts.as_ref(), &name)?;
     Ok(Found {
@@ -70,6 +82,24 @@ pub fn find(opened: Opened, is_mp4: bool) -> Result<Found, RecordingError> {
         params,
         mp4: facts,
     })
+}
+
+struct Panicked;
+
+fn probe(source: Source) -> Result<Result<Box<dyn FormatReader>, Error>, Panicked> {
+    let stream = MediaSourceStream::new(
+        source.into_media_source(),
+        MediaSourceStreamOptions::default(),
+    );
+    guarded(|| {
+        symphonia::default::get_probe().probe(
+            &Default::default(),
+            stream,
+            FormatOptions::default(),
+            MetadataOptions::default(),
+        )
+    })
+    .ok_or(Panicked)
 }
 
 /// The first sound track that can be decoded.
@@ -125,8 +155,7 @@ pub fn decoder(
     // says it, and would drop real sound: its encoder lead-in is dropped by the
     // caller instead.
     let options = AudioDecoderOptions::default().gapless(params.codec != id::CODEC_ID_MP3);
-    let made =
-        guarded(|| symphonia::default::get_codecs().make_audio_decoder(params, &options));
+    let made = guarded(|| symphonia::default::get_codecs().make_audio_decoder(params, &options));
     match made {
         Some(Ok(decoder)) => Ok(decoder),
         Some(Err(Error::Unsupported(_))) => Err(unsupported(
@@ -162,10 +191,15 @@ fn refuse_by_facts(facts: &mp4::Facts, name: &str) -> Result<(), RecordingError>
         return Err(RecordingError::NoIndex { path: path() });
     }
     let encrypted = |entry: [u8; 4]| {
-        matches!(&entry, b"drms" | b"enca" | b"encs" | b"enct" | b"enc1" | b"enc2" | b"p608")
+        matches!(
+            &entry,
+            b"drms" | b"enca" | b"encs" | b"enct" | b"enc1" | b"enc2" | b"p608"
+        )
     };
     match facts.sound.first() {
-        None if !facts.cut_short => Err(RecordingError::NoSoundTrack { path: path() }),
+        None if facts.cut_from_bytes.is_none() => {
+            Err(RecordingError::NoSoundTrack { path: path() })
+        }
         None => Err(RecordingError::NoIndex { path: path() }),
         Some(_) if facts.sound.iter().all(|t| encrypted(t.entry)) => {
             Err(RecordingError::Encrypted { path: path() })
@@ -178,7 +212,13 @@ fn refuse_by_facts(facts: &mp4::Facts, name: &str) -> Result<(), RecordingError>
     }
 }
 
-fn refuse(error: Error, is_mp4: bool, from_pipe: bool, name: &str) -> RecordingError {
+fn refuse(
+    error: Error,
+    is_known: bool,
+    is_mp4: bool,
+    from_pipe: bool,
+    name: &str,
+) -> RecordingError {
     match error {
         Error::IoError(source) if source.kind() != std::io::ErrorKind::UnexpectedEof => {
             // The end of the probing range is reported as an error of kind Other.
@@ -199,7 +239,8 @@ fn refuse(error: Error, is_mp4: bool, from_pipe: bool, name: &str) -> RecordingE
         Error::Unsupported(what) if is_mp4 => {
             unsupported(name, format!("an unusual MP4 layout ({what})"))
         }
-        Error::IoError(_) if is_mp4 => damaged(name, "it ends inside its header"),
+        Error::IoError(_) if is_known => damaged(name, "it ends inside its header"),
+        Error::Unsupported(what) if is_known => damaged(name, what),
         _ => not_audio(name),
     }
 }

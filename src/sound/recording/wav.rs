@@ -56,6 +56,7 @@ impl WavPackets {
         };
         let mut from: Box<dyn ReadSkip> = match source {
             Source::File(file) => Box::new(io::BufReader::with_capacity(64 * 1024, file)),
+            Source::CutFile(file) => Box::new(Box::new(file) as Box<dyn Read + Send + Sync>),
             Source::Pipe(pipe) => Box::new(pipe),
         };
         let riff = ChunkHeader::read(&mut from).map_err(io)?;

@@ -1,0 +1,10 @@
+//! Recordings of every kind, whole, broken and cut, made at test time.
+#![allow(missing_docs, clippy::unwrap_used, clippy::expect_used)]
+
+mod bad_input;
+mod broken_bytes;
+mod cut;
+mod lossless;
+mod lossy;
+mod make;
+mod memory;
