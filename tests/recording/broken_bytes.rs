@@ -1,4 +1,9 @@
-//! No bytes make the reader panic, hang or give what is no number.
+//! No bytes make the reader panic, hang, ask for gigabytes or give what is no number.
+//!
+//! Found so far (1.8 million cases): the decoding library panics on some broken
+//! MS ADPCM, CAF, AIFF, MP4, MKV, PCM-with-odd-widths and Vorbis headers (mostly
+//! overflows that only a debug build notices; caught, a gap or an error), and asks
+//! for as much memory as a CAF or ALAC header claims (now limited before it).
 
 use std::sync::OnceLock;
 
@@ -74,11 +79,24 @@ fn read_all(bytes: &[u8], as_file: bool) {
             Ok(None) | Err(_) => break,
         }
     }
-    assert!(recording.next_block().map_or(true, |b| b.is_none()) || samples > 0);
+    assert!(
+        matches!(recording.next_block(), Ok(None)),
+        "goes on after its end"
+    );
+}
+
+/// Few cases in everyday runs; `PROPTEST_CASES=200000` searches longer.
+fn config(cases: u32) -> ProptestConfig {
+    let mut config = ProptestConfig::default();
+    if std::env::var_os("PROPTEST_CASES").is_none() {
+        config.cases = cases;
+    }
+    config.failure_persistence = None;
+    config
 }
 
 proptest! {
-    #![proptest_config(ProptestConfig { cases: 400, failure_persistence: None, ..Default::default() })]
+    #![proptest_config(config(400))]
 
     #[test]
     fn random_bytes(bytes in prop::collection::vec(any::<u8>(), 0..4_000), as_file: bool) {
@@ -96,7 +114,7 @@ proptest! {
 }
 
 proptest! {
-    #![proptest_config(ProptestConfig { cases: 1_500, failure_persistence: None, ..Default::default() })]
+    #![proptest_config(config(1_500))]
 
     /// A valid file with some bytes changed, in the header more often.
     #[test]

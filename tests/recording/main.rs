@@ -4,7 +4,11 @@
 mod bad_input;
 mod broken_bytes;
 mod cut;
+mod largest;
 mod lossless;
 mod lossy;
 mod make;
 mod memory;
+
+#[global_allocator]
+static ALLOCATOR: largest::Watched = largest::Watched;

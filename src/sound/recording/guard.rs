@@ -18,6 +18,9 @@ pub fn guarded<T>(step: impl FnOnce() -> T) -> Option<T> {
     HOOK.call_once(|| {
         let before = panic::take_hook();
         panic::set_hook(Box::new(move |info| {
+            if QUIET.get() {
+                eprintln!("CAUGHT {info}");
+            }
             if !QUIET.get() {
                 before(info);
             }

@@ -101,8 +101,12 @@ impl Recording {
                 }
             } else if self.ended {
                 return Ok(None);
-            } else {
-                self.decode_next()?;
+            } else if let Err(error) = self.decode_next() {
+                // Nothing comes after an error.
+                self.ended = true;
+                self.silence_samples = 0;
+                self.block_waits = false;
+                return Err(error);
             }
         }
     }

@@ -151,11 +151,19 @@ pub fn decoder(
     {
         return Err(unsupported(name, unusual));
     }
+    // The decoders allocate what a header claims: a broken one claims gigabytes.
+    let mut params = params.clone();
+    params.max_frames_per_packet = params
+        .max_frames_per_packet
+        .map(|claimed| claimed.min(MAX_PACKET_FRAMES));
+    if params.codec == id::CODEC_ID_ALAC && alac_frame_len(&params) > MAX_PACKET_FRAMES {
+        return Err(damaged(name, "its ALAC header claims impossible frames"));
+    }
     // MP3 trims by an estimate of the length where the file has no header that
     // says it, and would drop real sound: its encoder lead-in is dropped by the
     // caller instead.
     let options = AudioDecoderOptions::default().gapless(params.codec != id::CODEC_ID_MP3);
-    let made = guarded(|| symphonia::default::get_codecs().make_audio_decoder(params, &options));
+    let made = guarded(|| symphonia::default::get_codecs().make_audio_decoder(&params, &options));
     match made {
         Some(Ok(decoder)) => Ok(decoder),
         Some(Err(Error::Unsupported(_))) => Err(unsupported(
@@ -165,6 +173,15 @@ pub fn decoder(
         Some(Err(Error::DecodeError(what))) => Err(damaged(name, what)),
         _ => Err(damaged(name, "its codec header makes no sense")),
     }
+}
+
+/// No codec has longer packets (FLAC: 65535 frames).
+const MAX_PACKET_FRAMES: u64 = 65_536;
+
+/// Frames of a packet as the ALAC header (its first number) claims.
+fn alac_frame_len(params: &AudioCodecParameters) -> u64 {
+    let bytes = params.extra_data.as_deref().and_then(|d| d.first_chunk());
+    bytes.map_or(0, |b| u64::from(u32::from_be_bytes(*b)))
 }
 
 /// The error for a codec that is not decoded.
