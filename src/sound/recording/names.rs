@@ -118,7 +118,7 @@ pub fn wav_format_tag(tag: u16) -> String {
         0x0055 => "MP3",
         0x0065 | 0x028f => "G.722",
         0x00ff | 0x1600 | 0x1601 | 0x1602 | 0x1610 => "AAC",
-        0x0160 | 0x0161 | 0x0162 | 0x0163 => "Windows Media Audio (WMA)",
+        0x0160..=0x0163 => "Windows Media Audio (WMA)",
         0x2000 => "AC-3 (Dolby Digital)",
         0x2001 => "DTS",
         0x704f => "Opus",
