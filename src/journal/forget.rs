@@ -9,7 +9,7 @@ use super::record::BoutId;
 impl Journal {
     /// Takes a bout out of the journal with all its rows, and with the person
     /// and the profiles that no other bout needs. Gives the name of its kept
-    /// sound, which is the caller's to remove. Call [`Journal::sweep`] next: only
+    /// sound, which is the caller's to remove, unless another bout has it too. Call [`Journal::sweep`] next: only
     /// then are the bytes gone from the file.
     ///
     /// # Errors
@@ -18,7 +18,12 @@ impl Journal {
         let found = self.write(|tx| {
             let found: Option<(i64, Option<String>)> = tx
                 .query_row(
-                    "SELECT bout_key, sound_file FROM bout WHERE id = ?1",
+                    "SELECT bout_key,
+                            iif(EXISTS (SELECT 1 FROM bout AS other
+                                        WHERE other.sound_file = bout.sound_file
+                                          AND other.bout_key <> bout.bout_key),
+                                NULL, sound_file)
+                     FROM bout WHERE id = ?1",
                     [id],
                     |row| Ok((row.get(0)?, row.get(1)?)),
                 )

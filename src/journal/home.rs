@@ -317,6 +317,19 @@ mod tests {
         assert_eq!(fs::read_to_string(&file).unwrap(), "hello");
     }
 
+    #[cfg(target_os = "linux")]
+    #[test]
+    fn a_place_that_cannot_be_written_is_named() {
+        // Not even root can make a folder in /proc.
+        let error = Home::at("/proc/marklag").create().unwrap_err();
+        assert!(matches!(error, HomeError::Unwritable { .. }), "{error}");
+        let words = error.to_string();
+        assert!(
+            words.contains("/proc/marklag") && words.contains("--home"),
+            "{words}"
+        );
+    }
+
     #[cfg(unix)]
     #[test]
     fn other_users_can_read_nothing() {

@@ -221,7 +221,7 @@ impl<'a> Appender<'a> {
                 sound.level_dbfs
             ])?;
         if sound.kind != SoundKind::Impact {
-            self.marks.entry(bits(sound.t_s)).or_default().push(seq);
+            self.marks.entry(sound.t_s.to_bits()).or_default().push(seq);
         }
         Ok(seq)
     }
@@ -239,7 +239,7 @@ impl<'a> Appender<'a> {
                 moment.source.word(),
                 moment.label
             ])?;
-        let same_time = self.moments.entry(bits(moment.t_s)).or_default();
+        let same_time = self.moments.entry(moment.t_s.to_bits()).or_default();
         same_time.push((seq, moment.kind));
         Ok(seq)
     }
@@ -327,14 +327,9 @@ impl<'a> Appender<'a> {
     }
 }
 
-/// The bits of a time; zero has one sign here, as it has in the file.
-fn bits(t_s: f64) -> u64 {
-    (t_s + 0.0).to_bits()
-}
-
 /// Of several at the very same time, the first that is not yet paired.
 fn take_first<T>(known: &mut HashMap<u64, Vec<T>>, t_s: f64) -> Option<T> {
-    let same_time = known.get_mut(&bits(t_s))?;
+    let same_time = known.get_mut(&t_s.to_bits())?;
     (!same_time.is_empty()).then(|| same_time.remove(0))
 }
 

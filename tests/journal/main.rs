@@ -3,6 +3,7 @@
 
 mod child;
 mod damage;
+mod documented;
 mod export;
 mod forget;
 mod full_disk;

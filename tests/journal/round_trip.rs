@@ -167,7 +167,7 @@ fn a_bout_kept_as_it_happens_comes_back_in_order() {
     let mut journal = Journal::open(&scratch.path().join("j")).unwrap();
     let start = scene::bout(BoutKind::Drill);
     let id = journal.begin_bout(&start).unwrap();
-    assert_eq!(journal.unended().unwrap(), [id.clone()]);
+    assert_eq!(journal.unended().unwrap(), std::slice::from_ref(&id));
     let review = scene::review();
     let events = vec![
         BoutEvent::Moment(review.moments[0].clone()),
@@ -251,4 +251,18 @@ fn two_moments_at_one_time_are_two() {
         })
         .unwrap();
     assert_eq!(apart, 3);
+}
+
+#[test]
+fn a_negative_zero_is_zero() {
+    let scratch = tempfile::tempdir().unwrap();
+    let mut journal = Journal::open(&scratch.path().join("j")).unwrap();
+    let mut review = scene::review();
+    review.moments[0].t_s = 0.0;
+    review.pairs[0].moment_s = Some(-0.0);
+    review.sounds[0].t_s = -0.0;
+    review.pairs[0].mark_s = Some(0.0);
+    review.pairs[0].lag_ms = Some(-0.0);
+    let id = journal.keep_review(&review).unwrap();
+    assert_eq!(as_review(&journal.read_bout(&id).unwrap()), review);
 }

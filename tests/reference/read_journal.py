@@ -6,6 +6,7 @@ The queries here are written from docs/journal.md, not from the program.
 """
 
 import csv
+import hashlib
 import json
 import math
 import pathlib
@@ -17,7 +18,7 @@ folder = pathlib.Path(sys.argv[1])
 file = sqlite3.connect(folder / "journal.sqlite")
 file.row_factory = sqlite3.Row
 
-OWN = {"person": "id", "profile": "name, sha256", "bout": "id"}
+OWN = ["person", "profile", "bout"]
 IN_BOUT = ["sound", "moment", "pair", "event", "note", "set_aside"]
 
 
@@ -68,10 +69,25 @@ assert head["schema"] == file.execute("PRAGMA user_version").fetchone()[0]
 assert head["journal_id"] == file.execute("SELECT journal_id FROM about").fetchone()[0]
 assert end == {"end": True, "rows": len(body)}, end
 
-import hashlib
-
 for row in file.execute("SELECT * FROM profile"):
     assert hashlib.sha256(row["profile_json"].encode()).hexdigest() == row["sha256"]
+
+
+def name_of(table, row):
+    """What names a row for good."""
+    if table in IN_BOUT:
+        return (row["bout_id"], int(row["seq"]))
+    return tuple(row.get(column) for column in ("bout_id", "id", "name", "sha256"))
+
+
+def from_text(text, like):
+    """A CSV field as the type that the column has in the file."""
+    if like is None or like == "":
+        # In CSV a missing value and an empty text look alike.
+        assert text == ""
+        return like
+    return type(like)(text)
+
 
 count = 0
 for table in [*OWN, "bout_profile", *IN_BOUT]:
@@ -84,23 +100,13 @@ for table in [*OWN, "bout_profile", *IN_BOUT]:
     with open(folder / f"{table}.csv", newline="", encoding="utf-8") as text:
         rows = list(csv.DictReader(text))
     assert len(rows) == len(there), table
-    def as_text(row):
-        # In CSV a missing value and an empty text look alike.
-        return sorted((n, "" if v is None else v if isinstance(v, str) else exact(v))
-                      for n, v in row.items())
-    def typed(row, like):
-        return {n: (type(like[n])(v) if isinstance(like[n], (int, float)) else v)
-                for n, v in row.items()}
-    order = {(r.get("bout_id"), r.get("seq"), r.get("id"), r.get("name"), r.get("sha256")): r for r in there}
+    named = {name_of(table, row): row for row in there}
+    assert len(named) == len(there), table
     for row in rows:
-        seq = int(row["seq"]) if "seq" in row else None
-        like = [r for k, r in order.items()
-                if k[0] == row.get("bout_id") and k[1] == seq
-                and (table in IN_BOUT or
-                     (r.get("id"), r.get("name"), r.get("sha256"))
-                     == (row.get("id"), row.get("name"), row.get("sha256")))]
-        assert len(like) == 1, (table, row)
-        assert as_text(typed(row, like[0])) == as_text(like[0]), (table, row, like)
+        like = named[name_of(table, row)]
+        assert row.keys() == like.keys(), (table, row)
+        typed = {column: from_text(field, like[column]) for column, field in row.items()}
+        assert key(typed) == key(like), (table, row, like)
     count += len(there)
 
 # The view's measures, done again.
