@@ -331,3 +331,41 @@ fn percent_encoded(path: &Path) -> String {
     }
     text
 }
+
+#[cfg(test)]
+mod tests {
+    #![allow(clippy::unwrap_used, clippy::expect_used)]
+    use super::*;
+
+    /// SQLite passes over a pragma it does not know without a word; so each is
+    /// read back. The numbers are SQLite's (sqlite.org/pragma.html).
+    #[test]
+    fn the_promises_are_in_force() {
+        let scratch = tempfile::tempdir().unwrap();
+        let journal = Journal::open(&scratch.path().join("j")).unwrap();
+        let in_force = |name: &str| -> i64 {
+            let read = journal
+                .conn
+                .pragma_query_value(None, name, |row| row.get(0));
+            read.unwrap()
+        };
+        assert_eq!(in_force("synchronous"), 2, "FULL");
+        for (name, value) in [
+            ("secure_delete", 1),
+            ("foreign_keys", 1),
+            ("fullfsync", 1),
+            ("checkpoint_fullfsync", 1),
+            ("cell_size_check", 1),
+            ("trusted_schema", 0),
+        ] {
+            assert_eq!(in_force(name), value, "{name}");
+        }
+    }
+
+    #[test]
+    fn any_path_can_stand_in_a_uri() {
+        let path = Path::new("/a b/100%/what?#é.sqlite");
+        let expected = "/a%20b/100%25/what%3F%23%C3%A9.sqlite";
+        assert_eq!(percent_encoded(path), expected);
+    }
+}
