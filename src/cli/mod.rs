@@ -1,5 +1,7 @@
 //! The commands: one file each; words and exit codes.
 
+pub mod journal;
+
 use std::process::ExitCode;
 
 /// Runs the program and gives its exit code.

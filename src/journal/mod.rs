@@ -1,1 +1,35 @@
-//! (placeholder)
+//! What is kept: the home folder, the settings, and the journal, a SQLite file.
+//! Its schema is documented in docs/journal.md.
+
+mod error;
+mod export;
+mod forget;
+mod home;
+mod insert;
+mod list;
+mod migrate;
+mod open;
+mod read;
+mod record;
+mod schema;
+mod settings;
+mod store;
+mod words;
+
+pub use error::JournalError;
+pub use export::{EXPORT_FORMAT, Table};
+pub use home::{
+    Home, HomeError, NAME_MAX_CHARS, check_name, create_new_private_file, create_private_file,
+    write_private_file,
+};
+pub use list::BoutRow;
+pub use open::{Access, Journal};
+pub use read::{NumberedEvent, StoredBout};
+pub use record::{
+    Bout, BoutEvent, BoutId, BoutKind, KeptReview, Note, NoteKind, OtherEvent, ProfileSnapshot,
+    SetAside,
+};
+pub use schema::{APPLICATION_ID, SCHEMA_VERSION};
+pub use settings::{
+    AimSetting, Aims, DEFAULT_SETTINGS, Distances, PairingWindow, Settings, SettingsError,
+};

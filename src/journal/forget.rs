@@ -1,0 +1,77 @@
+//! Forgetting: a bout goes with everything of it, down to its bytes in the file.
+
+use rusqlite::OptionalExtension;
+
+use super::error::JournalError;
+use super::open::Journal;
+use super::record::BoutId;
+
+impl Journal {
+    /// Takes a bout out of the journal with all its rows, and with the person
+    /// and the profiles that no other bout needs. Gives the name of its kept
+    /// sound, which is the caller's to remove, unless another bout has it too. Call [`Journal::sweep`] next: only
+    /// then are the bytes gone from the file.
+    ///
+    /// # Errors
+    /// No such bout, or the file cannot be written.
+    pub fn forget(&mut self, id: &BoutId) -> Result<Option<String>, JournalError> {
+        let found = self.write(|tx| {
+            let found: Option<(i64, Option<String>)> = tx
+                .query_row(
+                    "SELECT bout_key,
+                            iif(EXISTS (SELECT 1 FROM bout AS other
+                                        WHERE other.sound_file = bout.sound_file
+                                          AND other.bout_key <> bout.bout_key),
+                                NULL, sound_file)
+                     FROM bout WHERE id = ?1",
+                    [id],
+                    |row| Ok((row.get(0)?, row.get(1)?)),
+                )
+                .optional()?;
+            if let Some((key, _)) = &found {
+                // Pairs first: they point at moments and sounds.
+                tx.execute("DELETE FROM pair WHERE bout_key = ?1", [key])?;
+                tx.execute("DELETE FROM bout WHERE bout_key = ?1", [key])?;
+                tx.execute_batch(
+                    "DELETE FROM profile WHERE NOT EXISTS
+                         (SELECT 1 FROM bout_profile AS b WHERE b.profile_key = profile.profile_key);
+                     DELETE FROM person WHERE NOT EXISTS
+                         (SELECT 1 FROM bout AS b WHERE b.person_key = person.person_key);",
+                )?;
+            }
+            Ok(found)
+        })?;
+        match found {
+            Some((_, sound_file)) => Ok(sound_file),
+            None => Err(JournalError::NoSuchBout {
+                wanted: id.to_string(),
+            }),
+        }
+    }
+
+    /// Rewrites the file from what is still in it and empties the log beside it,
+    /// so that nothing of what was forgotten can be read from them. Needs free
+    /// space as large as the journal.
+    ///
+    /// # Errors
+    /// [`JournalError::NotSwept`]: what was forgotten stays forgotten, and this
+    /// may be called again.
+    pub fn sweep(&mut self) -> Result<(), JournalError> {
+        self.writable()?;
+        let rewritten = self.conn.execute_batch("VACUUM").and_then(|()| {
+            self.conn
+                .query_row("PRAGMA wal_checkpoint(TRUNCATE)", [], |row| {
+                    row.get::<_, bool>(0)
+                })
+        });
+        let why = match rewritten {
+            Ok(false) => return Ok(()),
+            Ok(true) => "another program is reading it".to_owned(),
+            Err(error) => self.told(error).to_string(),
+        };
+        Err(JournalError::NotSwept {
+            path: self.path().to_path_buf(),
+            why,
+        })
+    }
+}

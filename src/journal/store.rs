@@ -1,0 +1,162 @@
+//! Keeping: a whole review at once, or a bout as it happens. When a call has
+//! returned, what it was given outlives the program.
+
+use jiff::SignedDuration;
+use jiff::Timestamp;
+use rusqlite::{OptionalExtension, Transaction, TransactionBehavior, params};
+
+use super::error::JournalError;
+use super::insert::{self, Appender, Refused, instant};
+use super::open::Journal;
+use super::record::{Bout, BoutEvent, BoutId, KeptReview};
+
+impl Journal {
+    /// Keeps a whole review in one transaction: all of it or nothing.
+    ///
+    /// # Errors
+    /// A value that is not to be kept (not finite, a pair whose moment or mark
+    /// is not in the review), or the file cannot be written.
+    pub fn keep_review(&mut self, review: &KeptReview) -> Result<BoutId, JournalError> {
+        let id = BoutId::new();
+        self.write(|tx| {
+            let ended_at = end_of(&review.bout);
+            let key = insert::bout(tx, &id, &review.bout, Some(ended_at))?;
+            let mut rows = Appender::new(tx, key)?;
+            for sound in &review.sounds {
+                rows.sound(sound)?;
+            }
+            for moment in &review.moments {
+                rows.moment(moment)?;
+            }
+            for pair in &review.pairs {
+                rows.pair(pair)?;
+            }
+            Ok(())
+        })?;
+        Ok(id)
+    }
+
+    /// Begins a bout that is kept as it happens.
+    ///
+    /// # Errors
+    /// The file cannot be written.
+    pub fn begin_bout(&mut self, bout: &Bout) -> Result<BoutId, JournalError> {
+        let id = BoutId::new();
+        self.write(|tx| insert::bout(tx, &id, bout, None))?;
+        Ok(id)
+    }
+
+    /// Adds one event to a bout that has begun; see [`Journal::append_events`].
+    ///
+    /// # Errors
+    /// As [`Journal::append_events`].
+    pub fn append_event(&mut self, id: &BoutId, event: &BoutEvent) -> Result<i64, JournalError> {
+        let numbers = self.append_events(id, std::slice::from_ref(event))?;
+        Ok(numbers.start)
+    }
+
+    /// Adds events, in their order, to a bout that has begun: all of them or
+    /// none. Gives their numbers within the bout.
+    ///
+    /// # Errors
+    /// The bout is unknown or has ended; a value is not to be kept; the file
+    /// cannot be written.
+    pub fn append_events(
+        &mut self,
+        id: &BoutId,
+        events: &[BoutEvent],
+    ) -> Result<std::ops::Range<i64>, JournalError> {
+        let key = self.open_bout(id)?;
+        self.write(|tx| {
+            let mut rows = Appender::new(tx, key)?;
+            let first = rows.next_seq();
+            for event in events {
+                rows.append(event)?;
+            }
+            Ok(first..rows.next_seq())
+        })
+    }
+
+    /// Ends a bout that has begun. `duration_s` is its length in seconds.
+    ///
+    /// # Errors
+    /// The bout is unknown or has ended; the file cannot be written.
+    pub fn end_bout(
+        &mut self,
+        id: &BoutId,
+        ended_at: Timestamp,
+        duration_s: Option<f64>,
+    ) -> Result<(), JournalError> {
+        let key = self.open_bout(id)?;
+        self.write(|tx| {
+            tx.execute(
+                "UPDATE bout SET ended_at = ?2, duration_s = coalesce(?3, duration_s)
+                 WHERE bout_key = ?1",
+                params![key, instant(ended_at), duration_s],
+            )?;
+            Ok(())
+        })
+    }
+
+    /// The bouts that have begun and never ended, newest first: the program was
+    /// cut off, or another one is in the middle of it.
+    ///
+    /// # Errors
+    /// The file cannot be read.
+    pub fn unended(&self) -> Result<Vec<BoutId>, JournalError> {
+        let read = || -> rusqlite::Result<Vec<_>> {
+            self.conn
+                .prepare(
+                    "SELECT id FROM bout WHERE ended_at IS NULL
+                     ORDER BY started_at DESC, bout_key DESC",
+                )?
+                .query_map([], |row| row.get(0))?
+                .collect()
+        };
+        read().map_err(|error| self.told(error))
+    }
+
+    fn open_bout(&self, id: &BoutId) -> Result<i64, JournalError> {
+        self.writable()?;
+        let found = self
+            .conn
+            .prepare_cached("SELECT bout_key, ended_at IS NOT NULL FROM bout WHERE id = ?1")
+            .and_then(|mut statement| {
+                statement
+                    .query_row([id], |row| Ok((row.get(0)?, row.get(1)?)))
+                    .optional()
+            })
+            .map_err(|error| self.told(error))?;
+        match found {
+            Some((key, false)) => Ok(key),
+            Some((_, true)) => Err(JournalError::Ended { id: id.to_string() }),
+            None => Err(JournalError::NoSuchBout {
+                wanted: id.to_string(),
+            }),
+        }
+    }
+
+    /// Does `work` in one transaction, or not at all.
+    pub(super) fn write<T>(
+        &mut self,
+        work: impl FnOnce(&Transaction<'_>) -> Result<T, Refused>,
+    ) -> Result<T, JournalError> {
+        self.writable()?;
+        let done = || -> Result<T, Refused> {
+            // The lock is taken at the start, where waiting for it is possible.
+            let tx = Transaction::new_unchecked(&self.conn, TransactionBehavior::Immediate)?;
+            let result = work(&tx)?;
+            tx.commit()?;
+            Ok(result)
+        };
+        done().map_err(|refused| refused.told(self.path()))
+    }
+}
+
+fn end_of(bout: &Bout) -> Timestamp {
+    let length = SignedDuration::try_from_secs_f64(bout.duration_s.unwrap_or(0.0));
+    length
+        .ok()
+        .and_then(|length| bout.started_at.checked_add(length).ok())
+        .unwrap_or(bout.started_at)
+}

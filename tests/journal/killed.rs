@@ -1,0 +1,151 @@
+//! Killed at any instant, the journal holds all that it said it had kept.
+
+use std::collections::BTreeMap;
+use std::io::Write;
+use std::path::Path;
+use std::time::Duration;
+
+use marklag::journal::{BoutEvent, BoutKind, Journal};
+
+use crate::{child, scene};
+
+const KILLS: u32 = 60;
+
+/// Keeps one click after another, each told as soon as the call has returned;
+/// now and then forgets a whole bout.
+#[test]
+#[ignore = "a child process of the test below"]
+fn keeps_until_killed() {
+    let Some(file) = child::file_for("killed::keeps_until_killed") else {
+        return;
+    };
+    let say = |words: String| {
+        let mut out = std::io::stdout().lock();
+        writeln!(out, "{words}").unwrap();
+        out.flush().unwrap();
+    };
+    let mut journal = Journal::open(&file).unwrap();
+    for round in 0.. {
+        let id = journal.begin_bout(&scene::bout(BoutKind::Drill)).unwrap();
+        say(format!("\nbegun {id}"));
+        for i in 0..20u32 {
+            let event = BoutEvent::Sound(scene::click(f64::from(i) / 3.0));
+            let seq = journal.append_event(&id, &event).unwrap();
+            say(format!("kept {id} {seq}"));
+        }
+        if round % 4 == 3 {
+            say(format!("forgetting {id}"));
+            journal.forget(&id).unwrap();
+            say(format!("forgotten {id}"));
+            journal.sweep().unwrap();
+        } else if round % 2 == 0 {
+            let ended_at = jiff::Timestamp::UNIX_EPOCH;
+            journal.end_bout(&id, ended_at, None).unwrap();
+            say(format!("ended {id}"));
+        }
+    }
+}
+
+/// What a child said of one bout.
+#[derive(Default)]
+struct Said {
+    kept: i64,
+    ended: bool,
+    forgetting: bool,
+    forgotten: bool,
+}
+
+fn run_and_kill(file: &Path, after: Duration) -> BTreeMap<String, Said> {
+    let mut child = child::command("killed::keeps_until_killed", file)
+        .spawn()
+        .unwrap();
+    std::thread::sleep(after);
+    child.kill().unwrap();
+    let output = child.wait_with_output().unwrap();
+    let error = String::from_utf8_lossy(&output.stderr);
+    assert!(!error.contains("panicked"), "{error}");
+    let text = String::from_utf8_lossy(&output.stdout);
+    let mut said: BTreeMap<String, Said> = BTreeMap::new();
+    // A last line without its end was not said in full.
+    for line in text
+        .split_inclusive('\n')
+        .filter_map(|line| line.strip_suffix('\n'))
+    {
+        let words: Vec<&str> = line.split(' ').collect();
+        match words[..] {
+            ["begun", id] => drop(said.entry(id.into()).or_default()),
+            ["kept", id, seq] => said.entry(id.into()).or_default().kept = seq.parse().unwrap(),
+            ["ended", id] => said.entry(id.into()).or_default().ended = true,
+            ["forgetting", id] => said.entry(id.into()).or_default().forgetting = true,
+            ["forgotten", id] => said.entry(id.into()).or_default().forgotten = true,
+            _ => {}
+        }
+    }
+    said
+}
+
+/// Compares the journal with what was said; gives the number of events said to
+/// be kept and still to be there.
+fn all_is_there(file: &Path, said: &BTreeMap<String, Said>) -> i64 {
+    if !file.exists() {
+        assert!(said.is_empty());
+        return 0;
+    }
+    let journal = Journal::open(file).unwrap();
+    journal.check().unwrap();
+    let unended = journal.unended().unwrap();
+    let mut kept = 0;
+    for (id, said) in said {
+        let found = match journal.find(id) {
+            Ok(found) => found,
+            Err(error) => {
+                assert!(said.forgetting, "{error}");
+                continue;
+            }
+        };
+        assert!(!said.forgotten, "{id} was forgotten and is back");
+        let stored = journal.read_bout(&found).unwrap();
+        let read: Vec<BoutEvent> = stored.events.into_iter().map(|row| row.event).collect();
+        let there = i64::try_from(read.len()).unwrap();
+        assert!(
+            (said.kept..=said.kept + 1).contains(&there),
+            "{there} of {}",
+            said.kept
+        );
+        for (i, event) in (0..20u32).zip(&read) {
+            assert_eq!(*event, BoutEvent::Sound(scene::click(f64::from(i) / 3.0)));
+        }
+        if said.ended {
+            assert!(!unended.contains(&found));
+        }
+        kept += said.kept;
+    }
+    kept
+}
+
+#[test]
+fn killed_at_any_instant_nothing_kept_is_lost() {
+    let scratch = tempfile::tempdir().unwrap();
+    let one = scratch.path().join("one.sqlite");
+    // Spread over the whole life of a child, from before the file is made.
+    let mut all: BTreeMap<String, Said> = BTreeMap::new();
+    let mut fresh_kept = 0;
+    for kill in 0..KILLS {
+        let after = Duration::from_micros(u64::from(kill) * 7919 % 400_000);
+        // Odd turns go on with one journal; even turns make a new one.
+        if kill % 2 == 1 {
+            all.extend(run_and_kill(&one, after));
+            all_is_there(&one, &all);
+        } else {
+            let fresh = scratch.path().join(format!("{kill}.sqlite"));
+            let said = run_and_kill(&fresh, after);
+            fresh_kept += all_is_there(&fresh, &said);
+        }
+    }
+    let kept = all_is_there(&one, &all);
+    assert!(
+        kept > 100 && fresh_kept > 100,
+        "too little was kept to prove anything: {kept}, {fresh_kept}"
+    );
+    println!("{KILLS} kills; {kept} and {fresh_kept} events said to be kept, none lost");
+}
