@@ -22,6 +22,11 @@
 //! **What it cannot know.** Where the first impact was not heard, the rest is a
 //! lower drop: only a told height tells.
 //!
+//! **How sure.** The tests say how many drops are found among how many other
+//! impacts. What is lost in noise is mostly a floor: a bang that lies where an
+//! earlier bounce would have been is taken for it. A told height, or the drops
+//! before, prevent most of that.
+//!
 //! **Memory** is fixed ([`IMPACTS_KEPT`]). The result depends on the impacts only,
 //! not on how often the time is told between them.
 
@@ -40,7 +45,7 @@ use super::physics::fall_time_s;
 /// One impact as the ear gives it.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Impact {
-    /// The instant, in seconds.
+    /// The instant, in seconds from the first sample heard.
     pub t_s: f64,
     /// Its level in dB; only differences are used, and only as a hint. NaN says
     /// that it is not known.
@@ -63,21 +68,27 @@ impl Found {
             Self::Refused(refused) => &refused.drop,
         }
     }
+
+    fn is_implausible(&self) -> bool {
+        matches!(self, Self::Refused(r) if matches!(r.reason, Refusal::HeightImplausible { .. }))
+    }
 }
 
 /// Chance chains an hour above which a chain is not believed.
 pub const CHANCE_PER_HOUR: f64 = 0.5;
 /// Chance chains an hour above which a chain is not even worth a refusal.
 const NOT_BALL_LIKE_PER_HOUR: f64 = 20.0;
-/// How many impacts are kept that may still belong to a drop; and as many times
-/// of impacts that belonged to none.
+/// How many impacts are kept that may still belong to a drop.
 pub const IMPACTS_KEPT: usize = 64;
+/// How many times are kept of impacts that belonged to none.
+const OTHERS_KEPT: usize = 256;
 /// Seconds an impact is kept that belongs to no chain.
-const KEPT_S: f64 = 10.0;
+const KEPT_S: f64 = 5.0;
 /// Seconds over which the rate of other impacts is taken.
-const RATE_WINDOW_S: f64 = 30.0;
-/// Where the impacts kept span less than this, no ball could be told from them.
-const CROWDED_S: f64 = 4.0;
+const RATE_WINDOW_S: f64 = 25.0;
+/// Where this many impacts came in the last [`KEPT_S`], no ball is looked for: it
+/// could hardly be told from them.
+const CROWDED: usize = 40;
 /// A told height and the height found may differ by this share. Between them
 /// stand the change of restitution with speed, the air and the tape measure.
 pub const HEIGHT_TOLERANCE: f64 = 0.15;
@@ -99,7 +110,6 @@ pub struct BallFinder {
     others: VecDeque<f64>,
     /// Chains as the impacts stand, the one to be given first in front.
     chains: Vec<Candidate>,
-    first_s: f64,
     /// The last impact of the last drop.
     taken_until_s: f64,
 }
@@ -122,9 +132,8 @@ impl BallFinder {
                 familiar: None,
             },
             open: VecDeque::with_capacity(IMPACTS_KEPT),
-            others: VecDeque::with_capacity(IMPACTS_KEPT),
+            others: VecDeque::with_capacity(OTHERS_KEPT),
             chains: Vec::new(),
-            first_s: f64::INFINITY,
             taken_until_s: f64::NEG_INFINITY,
         }
     }
@@ -137,7 +146,6 @@ impl BallFinder {
             return Vec::new();
         }
         let found = self.advance(impact.t_s);
-        self.first_s = self.first_s.min(impact.t_s);
         if self.open.len() == IMPACTS_KEPT {
             self.retire_oldest();
         }
@@ -188,7 +196,7 @@ impl BallFinder {
     }
 
     fn remember_other(&mut self, t_s: f64) {
-        if self.others.len() == IMPACTS_KEPT {
+        if self.others.len() == OTHERS_KEPT {
             self.others.pop_front();
         }
         self.others.push_back(t_s);
@@ -220,18 +228,17 @@ impl BallFinder {
     fn search(&mut self, now_s: f64) {
         self.chains.clear();
         let impacts = self.open.make_contiguous();
-        let (Some(first), Some(last)) = (impacts.first(), impacts.last()) else {
-            return;
-        };
-        if impacts.len() == IMPACTS_KEPT && last.t_s - first.t_s < CROWDED_S {
+        let lately = impacts.iter().filter(|i| i.t_s > now_s - KEPT_S).count();
+        if lately >= CROWDED {
             return;
         }
-        let heard_s = (now_s - self.first_s).clamp(3.0, RATE_WINDOW_S);
+        let heard_s = now_s.clamp(3.0, RATE_WINDOW_S);
         let from_s = now_s - heard_s;
         let recent = self.others.iter().filter(|t| **t >= from_s).count();
         let count = recent + impacts.iter().filter(|i| i.t_s >= from_s).count();
         // One more than counted: no impact heard does not mean that none come.
-        let rate_without = |explained: usize| (count.saturating_sub(explained) + 1) as f64 / heard_s;
+        let rate_without =
+            |explained: usize| (count.saturating_sub(explained) + 1) as f64 / heard_s;
 
         let mut candidates: Vec<(f64, Candidate)> = Vec::new();
         for start in 0..impacts.len() {
@@ -245,7 +252,12 @@ impl BallFinder {
                 }
             }
         }
-        candidates.sort_by(|a, b| a.0.total_cmp(&b.0));
+        // A chance bang before the floor can look like an earlier bounce from an
+        // implausible height; the drop without it comes first.
+        candidates.sort_by(|(a_chance, a), (b_chance, b)| {
+            let implausible = |c: &Candidate| c.found.is_implausible();
+            (implausible(a).cmp(&implausible(b))).then(a_chance.total_cmp(b_chance))
+        });
         for (_, candidate) in candidates {
             if self.chains.iter().all(|taken| !taken.overlaps(&candidate)) {
                 self.chains.push(candidate);
@@ -277,7 +289,11 @@ impl Expected {
         let familiar = self
             .familiar
             .is_some_and(|f| f.fits(drop.restitution, fall_time_s(found_m)));
-        let enough = if self.told_height_m.is_some() || familiar { 3 } else { 4 };
+        let enough = if self.told_height_m.is_some() || familiar {
+            3
+        } else {
+            4
+        };
         if chain.len() < enough {
             return None;
         }

@@ -11,8 +11,8 @@ use super::chance::{
 pub const LONGEST: usize = 32;
 /// Intervals in seconds below which bounces run together.
 const SHORTEST_INTERVAL_S: f64 = 0.03;
-/// The widest first gap in seconds.
-const WIDEST_GAP_S: f64 = 3.0;
+/// The widest first gap in seconds: two intervals, the second bounce missed.
+const WIDEST_GAP_S: f64 = 2.4;
 
 /// A chain of impacts that may be a ball.
 #[derive(Debug, Clone, Copy)]

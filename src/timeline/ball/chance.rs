@@ -16,16 +16,18 @@ use super::super::physics::{fall_height_m, fall_time_s};
 /// Restitutions looked for. Below, a ball makes too few bounces to be known;
 /// above, a steady beat would pass for one.
 pub const RESTITUTION: (f64, f64) = (0.3, 0.95);
-/// Falls looked for in seconds (3 cm to 10 m): wider than the plausible ones, so
+/// Falls looked for in seconds (3 cm to 4 m): wider than the plausible ones, so
 /// that an implausible chain can be refused by name.
-pub const FALL_S: (f64, f64) = (0.08, 1.43);
+pub const FALL_S: (f64, f64) = (0.08, 0.9);
 /// Share of bounces that are not heard.
 const MISSED: f64 = 0.05;
+/// Share of second impacts, loud ones, that are not heard.
+const SECOND_MISSED: f64 = 0.01;
 /// Standard deviation of an impact's instant, in seconds.
 const INSTANT_SD_S: f64 = 0.0012;
 /// Standard deviation of the restitution from bounce to bounce, as a share: it
 /// changes a little with speed and with the spot of the floor.
-const RESTITUTION_SD: f64 = 0.015;
+const RESTITUTION_SD: f64 = 0.01;
 /// How far from its predicted instant an impact is looked for, in standard
 /// deviations.
 pub const REACH_SD: f64 = 3.0;
@@ -144,9 +146,9 @@ impl Opening {
     pub fn density(self, first_interval_s: f64, e: f64, expected: &Expected) -> f64 {
         let fall_s = first_interval_s / (2.0 * e);
         let (stretch, heard) = match self {
-            Self::Complete => (1.0, 1.0 - 2.0 * MISSED),
+            Self::Complete => (1.0, 1.0 - MISSED - SECOND_MISSED),
             Self::ThirdMissed => (1.0 + 2.0 * e, MISSED),
-            Self::SecondMissed => (2.0 * e + e * e, MISSED),
+            Self::SecondMissed => (2.0 * e + e * e, SECOND_MISSED),
         };
         heard * expected.density(e, fall_s) / (2.0 * e * first_interval_s * stretch)
     }
@@ -162,7 +164,13 @@ pub struct Prediction {
 
 /// Predicts the next bounce, or the one after it where one is missed, from the
 /// last impact, the last interval, the ratio and how many intervals it rests on.
-pub fn predict(last_s: f64, interval_s: f64, ratio: f64, rests_on: usize, missed: bool) -> Prediction {
+pub fn predict(
+    last_s: f64,
+    interval_s: f64,
+    ratio: f64,
+    rests_on: usize,
+    missed: bool,
+) -> Prediction {
     let next_s = interval_s * ratio;
     // Errors of the earlier instants as they enter the prediction, for ratios
     // about 0.75: two intervals make the ratio, or more do.
@@ -190,7 +198,7 @@ impl Prediction {
 
 /// Log of how much likelier a level step between impacts is of a ball than of
 /// chance; 0 where a level is not known. A ball gets weaker about as its speed
-/// does, give or take 5 dB; one in five impacts may have any level.
+/// does, give or take 5 dB; three in a hundred may have any level.
 pub fn ln_level(step_db: f64, speed_ratio: f64) -> f64 {
     const BY_CHANCE_PER_DB: f64 = 1.0 / 40.0;
     const SD_DB: f64 = 5.0;
@@ -199,7 +207,7 @@ pub fn ln_level(step_db: f64, speed_ratio: f64) -> f64 {
     }
     let z = (step_db - 20.0 * speed_ratio.log10()) / SD_DB;
     let bell = (-z * z / 2.0).exp() / (SD_DB * std::f64::consts::TAU.sqrt());
-    ((0.8 * bell + 0.2 / 80.0) / BY_CHANCE_PER_DB).ln()
+    ((0.97 * bell + 0.03 / 80.0) / BY_CHANCE_PER_DB).ln()
 }
 
 /// Log density (per second) of an unexplained impact soon after one of the chain.
