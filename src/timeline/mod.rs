@@ -3,9 +3,11 @@
 
 pub mod ball;
 mod event;
+pub mod moments_file;
 pub mod pairing;
 pub mod physics;
 
 pub use ball::{BallFinder, Drop, Found, Impact, Refusal, Refused, moment_of};
 pub use event::{Aim, Moment, MomentKind, MomentSource, Outcome, Pair, Sound, SoundKind};
+pub use moments_file::{MomentsFile, MomentsFileError, parse_moments};
 pub use pairing::{Window, WindowError, pair};
