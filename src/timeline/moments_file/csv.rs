@@ -21,6 +21,11 @@ pub fn parse(text: &str) -> Result<Vec<Line>, MomentsFileError> {
         .flexible(true)
         .trim(csv::Trim::All)
         .from_reader(text.as_bytes());
+    let mut lines_counted = LineCounter {
+        bytes: text.as_bytes(),
+        at: 0,
+        line: 1,
+    };
     let mut columns: Option<Columns> = None;
     let mut lines = Vec::new();
     for record in reader.records() {
@@ -28,7 +33,7 @@ pub fn parse(text: &str) -> Result<Vec<Line>, MomentsFileError> {
             line: error.position().map_or(1, csv::Position::line),
             problem: error.to_string(),
         })?;
-        let line = record.position().map_or(1, csv::Position::line);
+        let line = lines_counted.line_at(record.position().map_or(0, csv::Position::byte));
         if record.iter().all(str::is_empty) {
             continue;
         }
@@ -44,6 +49,29 @@ pub fn parse(text: &str) -> Result<Vec<Line>, MomentsFileError> {
         return Err(MomentsFileError::NoMoments);
     }
     Ok(lines)
+}
+
+/// Counts lines along a text. The reader of tables gives a record's place before
+/// the empty lines that it passes over, so its own count would name the wrong one.
+struct LineCounter<'a> {
+    bytes: &'a [u8],
+    at: usize,
+    line: u64,
+}
+
+impl LineCounter<'_> {
+    /// The line (from 1) of the first text at or after a byte; bytes ascend.
+    fn line_at(&mut self, byte: u64) -> u64 {
+        while let Some(&b) = self.bytes.get(self.at) {
+            if self.at as u64 >= byte && !matches!(b, b'\n' | b'\r') {
+                break;
+            }
+            let ends = b == b'\n' || (b == b'\r' && self.bytes.get(self.at + 1) != Some(&b'\n'));
+            self.line += u64::from(ends);
+            self.at += 1;
+        }
+        self.line
+    }
 }
 
 /// The separator that the first line with something in it uses most; a comma

@@ -80,6 +80,9 @@ fn errors_name_the_line_the_column_and_what_to_do() {
         );
         assert!(message.contains(expected), "{bad}: {message}");
     }
+    assert!(message("\n\nt\n\n1\n\n\nx\n").starts_with("line 8, "));
+    assert!(message("t\r\r1\rx\r").starts_with("line 4, "));
+    assert!(message("label,t\r\n\"a\r\nb\",1\r\n\r\nc,x").starts_with("line 5, "));
     let message = message("t,kind\n1,wall\n");
     assert!(
         message.contains("line 2, column \"kind\": \"wall\""),
