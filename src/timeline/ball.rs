@@ -75,7 +75,7 @@ impl Found {
 }
 
 /// Chance chains an hour above which a chain is not believed.
-pub const CHANCE_PER_HOUR: f64 = 0.5;
+pub const CHANCE_PER_HOUR: f64 = 0.25;
 /// Chance chains an hour above which a chain is not even worth a refusal.
 const NOT_BALL_LIKE_PER_HOUR: f64 = 20.0;
 /// How many impacts are kept that may still belong to a drop.
@@ -92,8 +92,11 @@ const CROWDED: usize = 40;
 /// A told height and the height found may differ by this share. Between them
 /// stand the change of restitution with speed, the air and the tape measure.
 pub const HEIGHT_TOLERANCE: f64 = 0.15;
-/// Heights in metres a ball is dropped from by hand, where none is told.
-pub const PLAUSIBLE_HEIGHT_M: (f64, f64) = (0.1, 3.0);
+/// Heights in metres a ball is dropped from by hand, where none is told. Below, the
+/// bounces come as fast as syllables and steps, and talk makes balls.
+pub const PLAUSIBLE_HEIGHT_M: (f64, f64) = (0.18, 3.0);
+/// Chance chains an hour below which a drop makes its ball familiar.
+const FAMILIAR_PER_HOUR: f64 = CHANCE_PER_HOUR / 10.0;
 /// Seconds a hand takes at least between the last impact and the next release.
 const HANDLING_S: f64 = 0.2;
 
@@ -215,7 +218,9 @@ impl BallFinder {
             }
         }
         self.taken_until_s = candidate.last_s;
-        if let Found::Drop(drop) = &candidate.found {
+        if let Found::Drop(drop) = &candidate.found
+            && drop.chance_per_hour < FAMILIAR_PER_HOUR
+        {
             self.expected.familiar = Some(Familiar {
                 restitution: drop.restitution,
                 fall_s: fall_time_s(drop.height_m),

@@ -8,8 +8,13 @@
 //! inequality on a likelihood ratio). So one number, the **chance**, serves any
 //! rate of noise, any number of impacts and a told height alike.
 //!
+//! Two things make it a little looser than that: chains of each length have a
+//! density of their own, and the rate is estimated without the chain's own
+//! impacts. And it speaks of impacts that come independently; talk and steps do
+//! not. What comes of it is counted in the tests.
+//!
 //! The densities below are the program's conventions: wide enough for real balls
-//! on real floors. Being too wide costs a drop in noise, never a false one.
+//! on real floors. Being too wide costs drops in noise; it makes no false ones.
 
 use super::super::physics::{fall_height_m, fall_time_s};
 

@@ -333,7 +333,7 @@ fn drops_are_found_among_other_impacts() {
         (false, 1.0, (0.6, 0.9), false, 0.975),
         (true, 1.0, (0.6, 0.9), false, 0.99),
         (true, 1.0, (0.6, 0.9), true, 0.97),
-        (false, 3.0, (0.6, 0.9), false, 0.97),
+        (false, 3.0, (0.6, 0.9), false, 0.95),
         (true, 3.0, (0.6, 0.9), false, 0.98),
         (true, 3.0, (0.5, 0.6), false, 0.88),
     ];
@@ -351,7 +351,7 @@ fn drops_are_found_among_other_impacts() {
 }
 
 /// The promise of [`CHANCE_PER_HOUR`], with room for the chance of the count: a
-/// Poisson mean of half a drop an hour over the hours simulated, plus three
+/// Poisson mean of that many an hour over the hours simulated, plus three
 /// standard deviations.
 #[test]
 fn chance_impacts_seldom_make_a_ball() {
@@ -366,6 +366,28 @@ fn chance_impacts_seldom_make_a_ball() {
             assert!(false_drops as f64 <= mean + 3.0 * mean.sqrt().max(0.5));
         }
     }
+}
+
+/// Impacts in bouts, as talk and work give them: 2 to 9 at 2 to 8 a second, each
+/// gap within 30 % of the bout's, then a rest of 0.5 to 6 s. Ten hours.
+#[test]
+fn bouts_of_impacts_seldom_make_a_ball() {
+    let mut dice = Dice(21);
+    let (mut t_s, mut impacts) = (0.0, Vec::new());
+    while t_s < 36_000.0 {
+        let gap_s = 1.0 / dice.range(2.0, 8.0);
+        for _ in 0..dice.range(2.0, 10.0) as u32 {
+            impacts.push(Impact {
+                t_s,
+                strength_db: dice.range(-40.0, -15.0),
+            });
+            t_s += gap_s * dice.range(0.7, 1.3);
+        }
+        t_s += dice.range(0.5, 6.0);
+    }
+    let false_drops = drops(&run(None, impacts)).len();
+    println!("bouts: {false_drops} drops in 10 h");
+    assert!(false_drops <= 10);
 }
 
 #[test]
