@@ -320,8 +320,9 @@ fn drill(told: bool, rate_per_s: f64, e: (f64, f64), missing: bool) -> Recall {
     recall
 }
 
-/// Prints the table and holds it to what was found when it was made (rounded
-/// down): to see it, `cargo test timeline::ball -- --nocapture`.
+/// Prints the table and holds it to the least found with three seeds, two of them
+/// not used while the finder was made (rounded down): to see it,
+/// `cargo test timeline::ball -- --nocapture`.
 #[test]
 fn drops_are_found_among_other_impacts() {
     // told height, other impacts a second, restitution, a bounce missing, recall
@@ -331,11 +332,11 @@ fn drops_are_found_among_other_impacts() {
         (false, 0.1, (0.5, 0.9), false, 0.99),
         (true, 0.1, (0.5, 0.9), false, 0.99),
         (false, 1.0, (0.6, 0.9), false, 0.975),
-        (true, 1.0, (0.6, 0.9), false, 0.99),
-        (true, 1.0, (0.6, 0.9), true, 0.97),
+        (true, 1.0, (0.6, 0.9), false, 0.98),
+        (true, 1.0, (0.6, 0.9), true, 0.94),
         (false, 3.0, (0.6, 0.9), false, 0.95),
         (true, 3.0, (0.6, 0.9), false, 0.98),
-        (true, 3.0, (0.5, 0.6), false, 0.75),
+        (true, 3.0, (0.5, 0.6), false, 0.65),
     ];
     for (told, rate_per_s, e, missing, least) in table {
         let recall = drill(told, rate_per_s, e, missing);
