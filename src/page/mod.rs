@@ -1,1 +1,12 @@
-//! (placeholder)
+//! What is handed out: JSON, CSV, WebVTT, a strip of lags in text. Pure functions
+//! of what was measured: no file, no device, no clock.
+
+pub mod contract;
+pub mod csv_out;
+pub mod strip;
+pub mod vtt_out;
+
+pub use contract::{Recording, Review};
+pub use csv_out::write_pairs_csv;
+pub use strip::{Glyphs, strip};
+pub use vtt_out::captions;

@@ -1,6 +1,13 @@
 //! What happened, in order: events, the physics of the ball, moments, pairing.
 //! Pure: no file, no device, no clock.
 
+pub mod ball;
 mod event;
+pub mod moments_file;
+pub mod pairing;
+pub mod physics;
 
+pub use ball::{BallFinder, Drop, Found, Impact, Refusal, Refused, moment_of};
 pub use event::{Aim, Moment, MomentKind, MomentSource, Outcome, Pair, Sound, SoundKind};
+pub use moments_file::{MomentsFile, MomentsFileError, parse_moments};
+pub use pairing::{Window, WindowError, pair};

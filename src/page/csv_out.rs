@@ -1,0 +1,85 @@
+//! The pairs as a table: one line a pair, the units in the column names.
+
+use std::io::Write;
+
+use crate::timeline::{Outcome, Pair};
+
+/// The columns, in order.
+pub const COLUMNS: [&str; 5] = ["moment_s", "mark_s", "lag_ms", "outcome", "u_ms"];
+
+/// Writes the pairs as CSV (RFC 4180, a header, commas, decimal points), times in
+/// seconds and lags in milliseconds with every digit; what is not known stays
+/// empty. Fails where the writer does.
+pub fn write_pairs_csv<W: Write>(to: W, pairs: &[Pair]) -> csv::Result<()> {
+    let mut writer = csv::Writer::from_writer(to);
+    writer.write_record(COLUMNS)?;
+    let cell = |x: Option<f64>| x.map_or_else(String::new, |x| x.to_string());
+    for pair in pairs {
+        writer.write_record([
+            cell(pair.moment_s),
+            cell(pair.mark_s),
+            cell(pair.lag_ms),
+            word(pair.outcome).to_owned(),
+            cell(pair.u_ms),
+        ])?;
+    }
+    writer.flush()?;
+    Ok(())
+}
+
+/// The outcome as the JSON says it.
+fn word(outcome: Outcome) -> &'static str {
+    match outcome {
+        Outcome::OnTime => "on_time",
+        Outcome::Early => "early",
+        Outcome::Late => "late",
+        Outcome::Missed => "missed",
+        Outcome::Stray => "stray",
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    #![allow(clippy::unwrap_used, clippy::expect_used)]
+    use super::*;
+    use crate::timeline::{Aim, Window, pair};
+
+    #[test]
+    fn what_is_written_is_read_back() {
+        let aim = Aim {
+            from_ms: -50.0,
+            to_ms: 50.0,
+        };
+        let window = Window::new(500.0, 1000.0).unwrap();
+        let mut pairs = pair(&[1.0, 4.0, 7.1], &[1.0 + 1.0 / 3.0, 7.0, 20.0], window, aim);
+        pairs[0].u_ms = Some(0.1);
+        let mut bytes = Vec::new();
+        write_pairs_csv(&mut bytes, &pairs).unwrap();
+        let mut reader = csv::Reader::from_reader(bytes.as_slice());
+        assert_eq!(reader.headers().unwrap(), COLUMNS.as_slice());
+        let back: Vec<Pair> = reader.deserialize().map(Result::unwrap).collect();
+        assert_eq!(back, pairs);
+        assert_eq!(back.len(), 4);
+    }
+
+    #[test]
+    fn no_pairs_still_have_a_header() {
+        let mut bytes = Vec::new();
+        write_pairs_csv(&mut bytes, &[]).unwrap();
+        assert_eq!(bytes, b"moment_s,mark_s,lag_ms,outcome,u_ms\n");
+    }
+
+    #[test]
+    fn a_full_disk_is_an_error() {
+        struct Full;
+        impl Write for Full {
+            fn write(&mut self, _: &[u8]) -> std::io::Result<usize> {
+                Err(std::io::ErrorKind::StorageFull.into())
+            }
+            fn flush(&mut self) -> std::io::Result<()> {
+                Ok(())
+            }
+        }
+        assert!(write_pairs_csv(Full, &[]).is_err());
+    }
+}
