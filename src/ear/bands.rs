@@ -116,7 +116,11 @@ impl Bands {
             let capped = p.min(GROWTH * (self.slow[k] + FLOOR));
             self.slow[k] += self.slow_step * (capped - self.slow[k]);
         }
-        self.slot = if self.slot + 1 == self.recent.len() { 0 } else { self.slot + 1 };
+        self.slot = if self.slot + 1 == self.recent.len() {
+            0
+        } else {
+            self.slot + 1
+        };
         // The background needs a little sound before a rise above it means anything.
         if at < self.settle {
             for k in 0..4 {
@@ -136,7 +140,14 @@ impl Bands {
             self.open = Some((rise, strongest.max(best)));
         } else if best > 1.0 && at >= self.dead_until {
             let over_db = 10.0 * (best * RISE[best_band]).log10();
-            self.open = Some((Rise { at, over_db, band: best_band }, best));
+            self.open = Some((
+                Rise {
+                    at,
+                    over_db,
+                    band: best_band,
+                },
+                best,
+            ));
         }
         None
     }

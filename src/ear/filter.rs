@@ -19,7 +19,10 @@ impl Section {
         let alpha = sin / std::f64::consts::SQRT_2;
         let a0 = 1.0 + alpha;
         let edge = (1.0 + cos) / 2.0;
-        Self { b: [edge / a0, -2.0 * edge / a0, edge / a0], a: [-2.0 * cos / a0, (1.0 - alpha) / a0] }
+        Self {
+            b: [edge / a0, -2.0 * edge / a0, edge / a0],
+            a: [-2.0 * cos / a0, (1.0 - alpha) / a0],
+        }
     }
 
     /// Band-pass with unit gain at `centre_hz`; `q` is centre over width
@@ -28,7 +31,10 @@ impl Section {
         let (sin, cos) = (TAU * centre_hz / rate_hz).sin_cos();
         let alpha = sin / (2.0 * q);
         let a0 = 1.0 + alpha;
-        Self { b: [alpha / a0, 0.0, -alpha / a0], a: [-2.0 * cos / a0, (1.0 - alpha) / a0] }
+        Self {
+            b: [alpha / a0, 0.0, -alpha / a0],
+            a: [-2.0 * cos / a0, (1.0 - alpha) / a0],
+        }
     }
 }
 
@@ -43,7 +49,11 @@ pub struct Biquad {
 impl Biquad {
     /// At rest.
     pub fn new(section: Section) -> Self {
-        Self { section, s1: 0.0, s2: 0.0 }
+        Self {
+            section,
+            s1: 0.0,
+            s2: 0.0,
+        }
     }
 
     /// At rest under a constant input `level`, as if it had been there for ever:
@@ -72,7 +82,9 @@ mod tests {
 
     fn gain_at(section: Section, hz: f64, rate_hz: f64) -> f64 {
         let mut filter = Biquad::new(section);
-        let tail = (0..48_000).map(|n| filter.step((TAU * hz * n as f64 / rate_hz).sin())).skip(24_000);
+        let tail = (0..48_000)
+            .map(|n| filter.step((TAU * hz * n as f64 / rate_hz).sin()))
+            .skip(24_000);
         tail.fold(0.0f64, |a, y| a.max(y.abs()))
     }
 

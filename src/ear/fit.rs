@@ -19,9 +19,17 @@ const CELL_S: f64 = 0.002_667;
 const CELL_STARTS_S: [f64; CELL_FRAMES] = [0.0, 0.001_333, 0.004, 0.006_667];
 const CELL_FRAMES: usize = 4;
 /// Band edges of the cells, in hertz.
-const EDGES_HZ: [f64; BANDS + 1] =
-    [750.0, 1_500.0, 2_250.0, 3_000.0, 4_000.0, 5_250.0, 6_750.0, 8_750.0, 11_500.0, 15_000.0, 20_000.0];
+const EDGES_HZ: [f64; BANDS + 1] = [
+    750.0, 1_500.0, 2_250.0, 3_000.0, 4_000.0, 5_250.0, 6_750.0, 8_750.0, 11_500.0, 15_000.0,
+    20_000.0,
+];
 const BANDS: usize = 10;
+/// The first blow is looked at from this long before the onset, in seconds.
+const EARLY_BEFORE_S: f64 = 0.0002;
+/// Length of the first blow, in seconds.
+const EARLY_S: f64 = 0.0017;
+/// How far the first blow may be from the onset, in seconds.
+const EARLY_SEARCH_S: f64 = 0.00025;
 /// How far the waveform may be from where it was looked for, in seconds.
 const SEARCH_S: f64 = 0.001;
 /// Part of the template's own power that two clicks may differ by, bin for bin.
@@ -39,6 +47,8 @@ pub struct Shape {
     spectrum: Vec<Complex32>,
     power: Vec<f32>,
     cells: Cells,
+    /// The first blow in time, from [`EARLY_BEFORE_S`] before the onset on.
+    early: Vec<f32>,
 }
 
 /// How well a place fits a shape.
@@ -63,6 +73,9 @@ pub struct Fit {
 pub struct Fitter {
     frame: usize,
     lead: usize,
+    early_samples: usize,
+    early_before: usize,
+    early_search: usize,
     cell: usize,
     cell_starts: [usize; CELL_FRAMES],
     edges: [usize; BANDS + 1],
@@ -89,7 +102,8 @@ pub struct Fitter {
 impl Fitter {
     /// Work space for a sample rate.
     pub fn new(rate_hz: f64) -> Self {
-        let even = |s: f64, step: f64| ((s * rate_hz / step).round() * step).max(2.0 * step) as usize;
+        let even =
+            |s: f64, step: f64| ((s * rate_hz / step).round() * step).max(2.0 * step) as usize;
         let frame = even(FRAME_S, 8.0);
         let cell = even(CELL_S, 4.0);
         let mut planner = RealFftPlanner::<f32>::new();
@@ -103,7 +117,9 @@ impl Fitter {
                 let from_end = (frame - n) as f64;
                 let rise = ((n as f64 + 0.5) / fade_in).min(1.0);
                 let fall = (from_end / fade_out).min(1.0);
-                (0.25 * (1.0 - (std::f64::consts::PI * rise).cos()) * (1.0 - (std::f64::consts::PI * fall).cos())) as f32
+                (0.25
+                    * (1.0 - (std::f64::consts::PI * rise).cos())
+                    * (1.0 - (std::f64::consts::PI * fall).cos())) as f32
             })
             .collect();
         let hann = |n: usize| -> Vec<f32> {
@@ -115,11 +131,22 @@ impl Fitter {
                 .collect()
         };
         let hz_per_bin = rate_hz / cell as f64;
-        let mut edges = EDGES_HZ.map(|hz| ((hz / hz_per_bin).round() as usize).max(1).min(cell / 2));
+        let mut edges =
+            EDGES_HZ.map(|hz| ((hz / hz_per_bin).round() as usize).max(1).min(cell / 2));
         edges[0] = edges[0].max(1);
-        let bands = EDGES_HZ[1..].iter().filter(|hz| **hz <= 0.48 * rate_hz).count().max(1);
-        let longest = forward.get_scratch_len().max(inverse.get_scratch_len()).max(small.get_scratch_len());
+        let bands = EDGES_HZ[1..]
+            .iter()
+            .filter(|hz| **hz <= 0.48 * rate_hz)
+            .count()
+            .max(1);
+        let longest = forward
+            .get_scratch_len()
+            .max(inverse.get_scratch_len())
+            .max(small.get_scratch_len());
         Self {
+            early_samples: ((EARLY_S * rate_hz).round() as usize).max(8),
+            early_before: (EARLY_BEFORE_S * rate_hz).round() as usize,
+            early_search: ((EARLY_SEARCH_S * rate_hz).round() as usize).max(1),
             lead: (LEAD_S * rate_hz).round() as usize,
             cell_starts: CELL_STARTS_S.map(|s| ((s * rate_hz).round() as usize).min(frame - cell)),
             edges,
@@ -146,39 +173,62 @@ impl Fitter {
         }
     }
 
-    /// Samples after the onset that a fit looks at.
-    pub fn reach(&self) -> usize {
-        self.frame - self.lead + self.search
-    }
-
     /// The widest search, in samples.
     pub fn widest(&self) -> usize {
         self.search
     }
 
     fn transform(&mut self, from: usize, lead_window: bool) -> Result<(), EarError> {
-        let window = if lead_window { &self.window } else { &self.hann };
-        for ((w, x), h) in self.work.iter_mut().zip(&self.span[from..from + self.frame]).zip(window) {
+        let window = if lead_window {
+            &self.window
+        } else {
+            &self.hann
+        };
+        for ((w, x), h) in self
+            .work
+            .iter_mut()
+            .zip(&self.span[from..from + self.frame])
+            .zip(window)
+        {
             *w = x * h;
         }
         let need = self.forward.get_scratch_len();
         self.forward
-            .process_with_scratch(&mut self.work, &mut self.spectrum, &mut self.scratch[..need])
+            .process_with_scratch(
+                &mut self.work,
+                &mut self.spectrum,
+                &mut self.scratch[..need],
+            )
             .map_err(|e| EarError::Transform(e.to_string()))
     }
 
     fn cell_powers(&mut self, from: usize) -> Result<[f32; BANDS], EarError> {
-        for ((w, x), h) in self.cell_work.iter_mut().zip(&self.span[from..from + self.cell]).zip(&self.cell_hann) {
+        for ((w, x), h) in self
+            .cell_work
+            .iter_mut()
+            .zip(&self.span[from..from + self.cell])
+            .zip(&self.cell_hann)
+        {
             *w = x * h;
         }
         let need = self.small.get_scratch_len();
         self.small
-            .process_with_scratch(&mut self.cell_work, &mut self.cell_spectrum, &mut self.scratch[..need])
+            .process_with_scratch(
+                &mut self.cell_work,
+                &mut self.cell_spectrum,
+                &mut self.scratch[..need],
+            )
             .map_err(|e| EarError::Transform(e.to_string()))?;
         let mut powers = [0.0; BANDS];
         for (band, p) in powers.iter_mut().enumerate().take(self.bands) {
-            let (low, high) = (self.edges[band], self.edges[band + 1].max(self.edges[band] + 1));
-            *p = self.cell_spectrum[low..high.min(self.cell_spectrum.len())].iter().map(|c| c.norm_sqr()).sum();
+            let (low, high) = (
+                self.edges[band],
+                self.edges[band + 1].max(self.edges[band] + 1),
+            );
+            *p = self.cell_spectrum[low..high.min(self.cell_spectrum.len())]
+                .iter()
+                .map(|c| c.norm_sqr())
+                .sum();
         }
         Ok(powers)
     }
@@ -190,7 +240,10 @@ impl Fitter {
         let at = self.frame * 5 / 2;
         self.span.fill(0.0);
         for n in 0..self.frame {
-            self.span[at + n] = waveform.get((n + onset).wrapping_sub(self.lead)).copied().unwrap_or(0.0);
+            self.span[at + n] = waveform
+                .get((n + onset).wrapping_sub(self.lead))
+                .copied()
+                .unwrap_or(0.0);
         }
         self.transform(at, true)?;
         let spectrum = self.spectrum.clone();
@@ -198,7 +251,15 @@ impl Fitter {
         for (k, row) in cells.iter_mut().enumerate() {
             *row = self.cell_powers(at + self.cell_starts[k])?;
         }
-        Ok(Shape { power: spectrum.iter().map(|c| c.norm_sqr()).collect(), spectrum, cells })
+        let from = onset.saturating_sub((EARLY_BEFORE_S * rate_hz).round() as usize);
+        let until = (from + self.early_samples).min(waveform.len());
+        let early = waveform[from.min(until)..until].to_vec();
+        Ok(Shape {
+            early,
+            power: spectrum.iter().map(|c| c.norm_sqr()).collect(),
+            spectrum,
+            cells,
+        })
     }
 
     /// Loads the stretch around `onset` from the filtered stream and measures the
@@ -215,11 +276,13 @@ impl Fitter {
             }
         }
         // The two windows pass different power.
-        let ratio = self.window.iter().map(|w| w * w).sum::<f32>() / self.hann.iter().map(|w| w * w).sum::<f32>();
+        let ratio = self.window.iter().map(|w| w * w).sum::<f32>()
+            / self.hann.iter().map(|w| w * w).sum::<f32>();
         let bins = self.noise.len();
         for k in 0..bins {
             let (low, high) = (k.saturating_sub(2), (k + 3).min(bins));
-            self.smooth[k] = ratio * self.noise[low..high].iter().sum::<f32>() / (high - low) as f32;
+            self.smooth[k] =
+                ratio * self.noise[low..high].iter().sum::<f32>() / (high - low) as f32;
         }
         std::mem::swap(&mut self.noise, &mut self.smooth);
         Ok(())
@@ -233,7 +296,10 @@ impl Fitter {
         let bins = self.spectrum.len();
         let total: f32 = self.spectrum.iter().map(|c| c.norm_sqr()).sum();
         if total <= 1e-20 {
-            return Ok(Fit { spread_db: 99.0, ..Fit::default() });
+            return Ok(Fit {
+                spread_db: 99.0,
+                ..Fit::default()
+            });
         }
         // A first gain by plain power, to scale the model error.
         let shape_total: f32 = shape.power.iter().sum::<f32>().max(1e-30);
@@ -247,7 +313,9 @@ impl Fitter {
         let radians = std::f32::consts::TAU / self.frame as f32;
         for k in 0..bins {
             let weight = 1.0
-                / (self.noise[k] + MODEL_ERROR * scale * (shape.power[k] + MODEL_FLOOR * mean_power) + 1e-9 * total);
+                / (self.noise[k]
+                    + MODEL_ERROR * scale * (shape.power[k] + MODEL_FLOOR * mean_power)
+                    + 1e-9 * total);
             template_energy += weight * shape.power[k];
             signal_energy += weight * self.spectrum[k].norm_sqr();
             noise_energy += weight * self.noise[k];
@@ -273,17 +341,55 @@ impl Fitter {
         // Parabola through the peak: a fraction of a sample.
         let (left, mid, right) = (read(best.0 - 1).abs(), best.1, read(best.0 + 1).abs());
         let bend = left - 2.0 * mid + right;
-        let fraction = if bend < 0.0 { (0.5 * (left - right) / bend).clamp(-0.5, 0.5) } else { 0.0 };
+        let fraction = if bend < 0.0 {
+            (0.5 * (left - right) / bend).clamp(-0.5, 0.5)
+        } else {
+            0.0
+        };
         // The inverse transform is not scaled; both halves of the spectrum count.
         let correlation = 0.5 * best.1;
         let clean = (signal_energy - noise_energy).max(0.1 * signal_energy);
         let coherence = (correlation / (template_energy * clean).sqrt().max(1e-30)).min(1.0);
         let gain = read(best.0).signum() * 0.5 * best.1 / template_energy.max(1e-30);
-        let over_db = 10.0 * (signal_energy / noise_energy.max(1e-12 * signal_energy)).max(1e-3).log10();
+        let over_db = 10.0
+            * (signal_energy / noise_energy.max(1e-12 * signal_energy))
+                .max(1e-3)
+                .log10();
         let spread_db = self.spread(shape, at as isize + best.0)?;
         // Fisher information of the delay: 2 g² Σ ω² |T|² / N (Kay 1993, ch. 3).
         let u_shift = 1.0 / (2.0 * gain * gain * slope_energy).max(1e-12).sqrt();
-        Ok(Fit { coherence, spread_db, shift: best.0 as f32 + fraction, over_db, gain, u_shift })
+        Ok(Fit {
+            coherence,
+            spread_db,
+            shift: best.0 as f32 + fraction,
+            over_db,
+            gain,
+            u_shift,
+        })
+    }
+
+    /// Coherence of the first blow at the loaded place, 0 to 1, the noise before
+    /// it taken off. Later blows come when they like; the first is the most alike
+    /// from click to click.
+    pub fn early(&self, shape: &Shape) -> f32 {
+        let onset = self.frame * 5 / 2 + self.lead;
+        let before =
+            &self.span[onset.saturating_sub(self.early_samples * 4)..onset - self.early_before];
+        let noise = before.iter().map(|v| v * v).sum::<f32>() / before.len().max(1) as f32;
+        let own: f32 = shape.early.iter().map(|v| v * v).sum();
+        let mut best = 0.0f32;
+        for shift in 0..=2 * self.early_search {
+            let from = onset - self.early_before + shift - self.early_search;
+            let x = &self.span[from..from + shape.early.len()];
+            let (mut product, mut energy) = (0.0f32, 0.0f32);
+            for (a, b) in x.iter().zip(&shape.early) {
+                product += a * b;
+                energy += a * a;
+            }
+            let clean = (energy - noise * x.len() as f32).max(0.2 * energy);
+            best = best.max(product.abs() / (own * clean).sqrt().max(1e-20));
+        }
+        best.min(1.0)
     }
 
     fn spread(&mut self, shape: &Shape, at: isize) -> Result<f32, EarError> {
@@ -318,7 +424,10 @@ impl Fitter {
                 let expected = gain * shape.cells[k][b];
                 let got = (cells[k][b] - noise[b]).max(0.0);
                 let masked = floor + 0.3 * noise[b];
-                let difference = 10.0 * ((got + masked) / (expected + masked).max(1e-30)).max(1e-6).log10();
+                let difference = 10.0
+                    * ((got + masked) / (expected + masked).max(1e-30))
+                        .max(1e-6)
+                        .log10();
                 let loudest = got.max(expected);
                 let weight = loudest / (loudest + noise[b] + floor).max(1e-30);
                 sum += weight * difference * difference;

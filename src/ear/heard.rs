@@ -84,7 +84,10 @@ impl Ear {
         let mut listeners = Vec::with_capacity(profiles.len());
         for profile in profiles {
             if profile.version != PROFILE_VERSION {
-                return Err(EarError::ProfileVersion { name: profile.name.clone(), found: profile.version });
+                return Err(EarError::ProfileVersion {
+                    name: profile.name.clone(),
+                    found: profile.version,
+                });
             }
             profile.check()?;
             listeners.push(Listener::new(profile, rate, &blocks, &mut fitter)?);
@@ -174,7 +177,11 @@ impl Ear {
             let candidates = &mut self.candidates;
             listener.listen(&self.blocks, |at, over_db| {
                 if candidates.len() < MOST_WAITING {
-                    candidates.push(Candidate { at, bridge, over_db });
+                    candidates.push(Candidate {
+                        at,
+                        bridge,
+                        over_db,
+                    });
                 }
             })?;
         }
@@ -183,7 +190,11 @@ impl Ear {
         let block_end = (self.blocks.start + self.blocks.hop() as i64).max(0) as u64;
         self.settled = block_end.saturating_sub((0.012 * self.rate_hz) as u64);
         for k in 0..self.candidates.len() {
-            let Candidate { at, bridge, over_db } = self.candidates[k];
+            let Candidate {
+                at,
+                bridge,
+                over_db,
+            } = self.candidates[k];
             match self.listeners[bridge].judge(at, over_db, &self.click_view, &mut self.fitter)? {
                 Verdict::Press(press) => {
                     let confidence = 1.0 / (1.0 + (-press.score).exp());
@@ -205,15 +216,23 @@ impl Ear {
                 kept += 1;
                 continue;
             }
-            let at = self.placer.place(rise, &[&self.bang_view, &self.click_view]);
-            let mut explained = self.explained.iter().any(|(from, to)| (*from..=*to).contains(&at));
+            let at = self
+                .placer
+                .place(rise, &[&self.bang_view, &self.click_view]);
+            let mut explained = self
+                .explained
+                .iter()
+                .any(|(from, to)| (*from..=*to).contains(&at));
             for listener in &mut self.listeners {
-                explained = explained || listener.is_release(at, &self.click_view, &mut self.fitter)?;
+                explained =
+                    explained || listener.is_release(at, &self.click_view, &mut self.fitter)?;
             }
             if !explained {
                 let confidence = 1.0 / (1.0 + (-(rise.over_db - 12.0) as f32 / 3.0).exp());
                 let level_dbfs = self.level_at(at);
-                let u_samples = self.rate_hz as f32 * 0.0003 * 10f32.powf(-(rise.over_db as f32 - 12.0).max(0.0) / 20.0);
+                let u_samples = self.rate_hz as f32
+                    * 0.0003
+                    * 10f32.powf(-(rise.over_db as f32 - 12.0).max(0.0) / 20.0);
                 self.wait(Heard {
                     at,
                     kind: SoundKind::Impact,
@@ -232,10 +251,18 @@ impl Ear {
         let near = (SAME_CLICK_S * self.rate_hz) as u64;
         let level_dbfs = self.level_at(at);
         self.explain(at);
-        let heard =
-            Heard { at, kind: SoundKind::Click, bridge: Some(bridge), confidence, level_dbfs, u_samples };
-        if let Some(same) =
-            self.waiting.iter_mut().find(|h| h.kind == SoundKind::Click && h.at.abs_diff(at) < near)
+        let heard = Heard {
+            at,
+            kind: SoundKind::Click,
+            bridge: Some(bridge),
+            confidence,
+            level_dbfs,
+            u_samples,
+        };
+        if let Some(same) = self
+            .waiting
+            .iter_mut()
+            .find(|h| h.kind == SoundKind::Click && h.at.abs_diff(at) < near)
         {
             if confidence > same.confidence {
                 *same = heard;
@@ -250,7 +277,8 @@ impl Ear {
         let before = (SAME_BEFORE_S * self.rate_hz) as u64;
         let after = (SAME_AFTER_S * self.rate_hz) as u64;
         let span = (at.saturating_sub(before), at + after);
-        self.waiting.retain(|h| h.kind != SoundKind::Impact || !(span.0..=span.1).contains(&h.at));
+        self.waiting
+            .retain(|h| h.kind != SoundKind::Impact || !(span.0..=span.1).contains(&h.at));
         if self.explained.len() == MOST_WAITING {
             self.explained.remove(0);
         }
@@ -265,7 +293,8 @@ impl Ear {
 
     fn release(&mut self, settled: u64, sink: &mut impl FnMut(Heard)) {
         let ripe = settled.saturating_sub((HOLD_S * self.rate_hz) as u64);
-        self.waiting.sort_unstable_by_key(|h| (h.at, h.kind, h.bridge));
+        self.waiting
+            .sort_unstable_by_key(|h| (h.at, h.kind, h.bridge));
         let ready = self.waiting.partition_point(|h| h.at < ripe);
         for heard in self.waiting.drain(..ready) {
             sink(heard);
@@ -291,5 +320,8 @@ pub(super) fn click_view(samples: &[f32], rate_hz: f64) -> Vec<f32> {
     if let Some(&first) = samples.first() {
         filter.settle(f64::from(first));
     }
-    samples.iter().map(|v| filter.step(f64::from(*v)) as f32).collect()
+    samples
+        .iter()
+        .map(|v| filter.step(f64::from(*v)) as f32)
+        .collect()
 }

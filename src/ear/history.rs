@@ -10,7 +10,10 @@ pub struct History {
 impl History {
     /// Room for at least `capacity` samples (rounded up to a power of two).
     pub fn new(capacity: usize) -> Self {
-        Self { ring: vec![0.0; capacity.next_power_of_two()], end: 0 }
+        Self {
+            ring: vec![0.0; capacity.next_power_of_two()],
+            end: 0,
+        }
     }
 
     /// Appends one sample.
@@ -21,11 +24,6 @@ impl History {
         self.end += 1;
     }
 
-    /// One past the newest sample.
-    pub fn end(&self) -> u64 {
-        self.end
-    }
-
     /// Copies the samples `from..from + out.len()` into `out`; what lies before
     /// the stream, beyond its end or is already forgotten reads as silence.
     pub fn copy(&self, from: i64, out: &mut [f32]) {
@@ -33,7 +31,11 @@ impl History {
         let oldest = self.end.saturating_sub(self.ring.len() as u64) as i64;
         for (k, y) in out.iter_mut().enumerate() {
             let at = from + k as i64;
-            *y = if at < oldest || at >= self.end as i64 { 0.0 } else { self.ring[(at as u64 & mask) as usize] };
+            *y = if at < oldest || at >= self.end as i64 {
+                0.0
+            } else {
+                self.ring[(at as u64 & mask) as usize]
+            };
         }
     }
 }

@@ -98,7 +98,9 @@ impl Matcher {
             *y = v * scale;
         }
         let mut conjugate = forward.make_output_vec();
-        forward.process(&mut padded, &mut conjugate).map_err(|e| EarError::Transform(e.to_string()))?;
+        forward
+            .process(&mut padded, &mut conjugate)
+            .map_err(|e| EarError::Transform(e.to_string()))?;
         for c in &mut conjugate {
             *c = c.conj();
         }
@@ -115,7 +117,12 @@ impl Matcher {
     /// Correlations of the newest block: element `k` belongs to the template
     /// laid on the stream with its first sample at `blocks.start + k`.
     pub fn correlate(&mut self, blocks: &Blocks) -> Result<&[f32], EarError> {
-        for ((p, s), c) in self.product.iter_mut().zip(&blocks.spectrum).zip(&self.conjugate) {
+        for ((p, s), c) in self
+            .product
+            .iter_mut()
+            .zip(&blocks.spectrum)
+            .zip(&self.conjugate)
+        {
             *p = s * c;
         }
         // The ends of a real signal's spectrum are real; rounding must not say otherwise.
@@ -183,7 +190,11 @@ impl PeakFinder {
         self.seen += 1;
         // The background lags 2 ms behind, so that a peak does not raise its own bar.
         let old = std::mem::replace(&mut self.delay[self.slot], p);
-        self.slot = if self.slot + 1 == self.delay.len() { 0 } else { self.slot + 1 };
+        self.slot = if self.slot + 1 == self.delay.len() {
+            0
+        } else {
+            self.slot + 1
+        };
         self.background += self.step * (old - self.background);
         if at < self.settle {
             self.background = self.background.max(0.1 * p);
@@ -199,7 +210,10 @@ impl PeakFinder {
             }
             Some((peak, power, bar)) if at >= peak + self.guard => {
                 self.best = None;
-                Some(Peak { at: peak, over: power / bar })
+                Some(Peak {
+                    at: peak,
+                    over: power / bar,
+                })
             }
             Some(_) => None,
             None => {

@@ -17,16 +17,20 @@ mod teach;
 pub use heard::{Ear, Heard};
 pub use pick::aic_onset;
 pub use profile::{ClickProfile, PROFILE_VERSION};
-pub use teach::{TeachError, Taught, teach_click};
+pub use teach::{Taught, TeachError, teach_click};
 
 /// What can go wrong in the ear.
 #[derive(Debug, Clone, PartialEq, thiserror::Error)]
 pub enum EarError {
     /// The sample rate is outside 8 to 192 kHz.
-    #[error("a sample rate of {0} Hz is outside the 8000 to 192000 Hz that can be heard; record at 44100 or 48000 Hz")]
+    #[error(
+        "a sample rate of {0} Hz is outside the 8000 to 192000 Hz that can be heard; record at 44100 or 48000 Hz"
+    )]
     Rate(u32),
     /// A profile was written by another version of the program.
-    #[error("the profile of \"{name}\" has version {found}, this program reads version {PROFILE_VERSION}; teach it again: marklag teach click {name} --from FILE")]
+    #[error(
+        "the profile of \"{name}\" has version {found}, this program reads version {PROFILE_VERSION}; teach it again: marklag teach click {name} --from FILE"
+    )]
     ProfileVersion {
         /// The taught sound.
         name: String,
@@ -34,7 +38,9 @@ pub enum EarError {
         found: u32,
     },
     /// A profile holds no usable waveform.
-    #[error("the profile of \"{0}\" is damaged; teach it again: marklag teach click {0} --from FILE")]
+    #[error(
+        "the profile of \"{0}\" is damaged; teach it again: marklag teach click {0} --from FILE"
+    )]
     ProfileDamaged(String),
     /// A Fourier transform refused its buffers: a fault of the program.
     #[error("the spectrum could not be computed ({0}); please report this")]

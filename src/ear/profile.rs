@@ -43,7 +43,9 @@ pub struct ClickProfile {
 impl ClickProfile {
     /// Whether the waveforms can be used at all.
     pub(super) fn check(&self) -> Result<(), super::EarError> {
-        let usable = |x: &[f32]| x.iter().all(|v| v.is_finite() && v.abs() < 1e6) && x.iter().any(|v| *v != 0.0);
+        let usable = |x: &[f32]| {
+            x.iter().all(|v| v.is_finite() && v.abs() < 1e6) && x.iter().any(|v| *v != 0.0)
+        };
         let length = |x: &[f32]| {
             let s = x.len() as f64 / f64::from(self.rate_hz.max(1));
             s > 0.9 * (BEFORE_S + AFTER_S) && s < 2.0 * (BEFORE_S + AFTER_S)
@@ -52,6 +54,10 @@ impl ClickProfile {
             && usable(&self.press)
             && length(&self.press)
             && (self.release.is_empty() || (usable(&self.release) && length(&self.release)));
-        if good { Ok(()) } else { Err(super::EarError::ProfileDamaged(self.name.clone())) }
+        if good {
+            Ok(())
+        } else {
+            Err(super::EarError::ProfileDamaged(self.name.clone()))
+        }
     }
 }

@@ -20,7 +20,11 @@ pub fn resample(x: &[f32], from_hz: f64, to_hz: f64) -> Vec<f32> {
                     let d = k as f64 - at;
                     let window = 0.5 + 0.5 * (std::f64::consts::PI * d / reach).cos();
                     let phase = std::f64::consts::PI * d * cut;
-                    let sinc = if phase.abs() < 1e-12 { 1.0 } else { phase.sin() / phase };
+                    let sinc = if phase.abs() < 1e-12 {
+                        1.0
+                    } else {
+                        phase.sin() / phase
+                    };
                     f64::from(x[k]) * cut * sinc * window
                 })
                 .sum::<f64>() as f32
@@ -34,7 +38,8 @@ mod tests {
 
     #[test]
     fn keeps_a_tone_within_the_band() {
-        let tone = |rate: f64, n: usize| (std::f64::consts::TAU * 1_000.0 * n as f64 / rate).sin() as f32;
+        let tone =
+            |rate: f64, n: usize| (std::f64::consts::TAU * 1_000.0 * n as f64 / rate).sin() as f32;
         let x: Vec<f32> = (0..2_000).map(|n| tone(48_000.0, n)).collect();
         for to in [8_000.0, 16_000.0, 44_100.0, 96_000.0, 192_000.0] {
             let y = resample(&x, 48_000.0, to);

@@ -6,7 +6,7 @@ use super::fit::Fitter;
 use super::heard::click_view;
 use super::history::History;
 use super::profile::{AFTER_S, BEFORE_S, ClickProfile, PROFILE_VERSION};
-use super::{Ear, EarError, aic_onset};
+use super::{Ear, EarError};
 
 /// Fewest presses that make a profile.
 pub const FEWEST_CLICKS: usize = 6;
@@ -30,19 +30,25 @@ const LEAST_AGREEMENT: f64 = 0.40;
 #[derive(Debug, Clone, PartialEq, thiserror::Error)]
 pub enum TeachError {
     /// Nothing, or too little, stood out.
-    #[error("only {found} clicks were found, {FEWEST_CLICKS} or more are needed: record about ten clicks, one a second or slower, nothing else in between")]
+    #[error(
+        "only {found} clicks were found, {FEWEST_CLICKS} or more are needed: record about ten clicks, one a second or slower, nothing else in between"
+    )]
     TooFew {
         /// Presses found.
         found: usize,
     },
     /// The sounds do not belong together.
-    #[error("the clicks are too unlike one another (agreement {agreement:.2}, at least {LEAST_AGREEMENT:.2} is needed): use one clicker, press it the same way each time, keep the microphone still, in a quiet room")]
+    #[error(
+        "the clicks are too unlike one another (agreement {agreement:.2}, at least {LEAST_AGREEMENT:.2} is needed): use one clicker, press it the same way each time, keep the microphone still, in a quiet room"
+    )]
     TooUnlike {
         /// Lower quartile of the coherence with the mean.
         agreement: f64,
     },
     /// The recording is overdriven.
-    #[error("{clipped} of {of} clicks are clipped: move the microphone away or turn its level down, then record again")]
+    #[error(
+        "{clipped} of {of} clicks are clipped: move the microphone away or turn its level down, then record again"
+    )]
     Clipped {
         /// Presses with flattened peaks.
         clipped: usize,
@@ -50,7 +56,9 @@ pub enum TeachError {
         of: usize,
     },
     /// The clicks hardly stand out.
-    #[error("the clicks stand only {over_noise_db:.0} dB over the noise, {LEAST_OVER_NOISE_DB:.0} dB are needed: come nearer to the microphone or find a quieter room")]
+    #[error(
+        "the clicks stand only {over_noise_db:.0} dB over the noise, {LEAST_OVER_NOISE_DB:.0} dB are needed: come nearer to the microphone or find a quieter room"
+    )]
     TooNoisy {
         /// Typical peak over noise RMS, in dB.
         over_noise_db: f64,
@@ -86,7 +94,12 @@ enum Role {
 /// talk are refused with a reason.
 pub fn teach_click(name: &str, samples: &[f32], rate_hz: u32) -> Result<Taught, TeachError> {
     let view = click_view(samples, f64::from(rate_hz));
-    let mut lesson = Lesson { samples, view: &view, rate_hz: f64::from(rate_hz), noise: 0.0 };
+    let mut lesson = Lesson {
+        samples,
+        view: &view,
+        rate_hz: f64::from(rate_hz),
+        noise: 0.0,
+    };
     lesson.noise = lesson.noise_rms();
     let sounds = lesson.sounds(rate_hz)?;
     let mut roles = lesson.roles_by_rhythm(&sounds);
@@ -94,15 +107,25 @@ pub fn teach_click(name: &str, samples: &[f32], rate_hz: u32) -> Result<Taught, 
         roles = lesson.roles_by_likeness(&sounds, &roles);
     }
     let of = |role: Role| -> Vec<u64> {
-        sounds.iter().zip(&roles).filter(|(_, r)| **r == role).map(|(s, _)| *s).collect()
+        sounds
+            .iter()
+            .zip(&roles)
+            .filter(|(_, r)| **r == role)
+            .map(|(s, _)| *s)
+            .collect()
     };
     let (presses, releases, left_out) = (of(Role::Press), of(Role::Release), of(Role::Neither));
     if presses.len() < FEWEST_CLICKS {
-        return Err(TeachError::TooFew { found: presses.len() });
+        return Err(TeachError::TooFew {
+            found: presses.len(),
+        });
     }
     let clipped = presses.iter().filter(|at| lesson.is_clipped(**at)).count();
     if clipped * 5 > presses.len() {
-        return Err(TeachError::Clipped { clipped, of: presses.len() });
+        return Err(TeachError::Clipped {
+            clipped,
+            of: presses.len(),
+        });
     }
     let over_noise_db = median(presses.iter().map(|at| lesson.over_noise_db(*at)).collect());
     if over_noise_db < LEAST_OVER_NOISE_DB {
@@ -110,22 +133,39 @@ pub fn teach_click(name: &str, samples: &[f32], rate_hz: u32) -> Result<Taught, 
     }
     let (press, onsets) = lesson.mean(&presses);
     // Releases that are few or unlike one another teach nothing.
-    let release = if releases.len() * 2 >= presses.len() { lesson.mean(&releases).0 } else { Vec::new() };
+    let release = if releases.len() * 2 >= presses.len() {
+        lesson.mean(&releases).0
+    } else {
+        Vec::new()
+    };
     let held: Vec<f64> = onsets
         .iter()
-        .filter_map(|p| releases.iter().find(|r| *r > p).map(|r| (r - p) as f64 / lesson.rate_hz))
+        .filter_map(|p| {
+            releases
+                .iter()
+                .find(|r| *r > p)
+                .map(|r| (r - p) as f64 / lesson.rate_hz)
+        })
         .filter(|s| *s < LONGEST_HELD_S)
         .collect();
     let held_s = if release.is_empty() || held.is_empty() {
         None
     } else {
-        Some((held.iter().copied().fold(f64::MAX, f64::min), held.iter().copied().fold(0.0, f64::max)))
+        Some((
+            held.iter().copied().fold(f64::MAX, f64::min),
+            held.iter().copied().fold(0.0, f64::max),
+        ))
     };
     let (agreement, spread_db) = lesson.agreement(&press, &onsets)?;
     if agreement < LEAST_AGREEMENT {
         return Err(TeachError::TooUnlike { agreement });
     }
-    let level = median(onsets.iter().map(|at| f64::from(lesson.peak(samples, *at))).collect());
+    let level = median(
+        onsets
+            .iter()
+            .map(|at| f64::from(lesson.peak(samples, *at)))
+            .collect(),
+    );
     Ok(Taught {
         profile: ClickProfile {
             version: PROFILE_VERSION,
@@ -176,7 +216,9 @@ impl Lesson<'_> {
     }
 
     fn over_noise_db(&self, at: u64) -> f64 {
-        20.0 * (f64::from(self.peak(self.view, at)) / self.noise.max(1e-9)).max(1e-9).log10()
+        20.0 * (f64::from(self.peak(self.view, at)) / self.noise.max(1e-9))
+            .max(1e-9)
+            .log10()
     }
 
     /// Short sounds that stand out, in order of time, each with its exact onset.
@@ -207,12 +249,26 @@ impl Lesson<'_> {
     /// after the shorter gap its release.
     fn roles_by_rhythm(&self, sounds: &[u64]) -> Vec<Role> {
         let longest = self.span(LONGEST_HELD_S) as u64;
-        let gap = |k: usize| if k == 0 { u64::MAX } else { sounds[k] - sounds[k - 1] };
+        let gap = |k: usize| {
+            if k == 0 {
+                u64::MAX
+            } else {
+                sounds[k] - sounds[k - 1]
+            }
+        };
         (0..sounds.len())
             .map(|k| {
                 let before = gap(k);
-                let after = if k + 1 < sounds.len() { gap(k + 1) } else { u64::MAX };
-                if before <= longest && before < after { Role::Release } else { Role::Press }
+                let after = if k + 1 < sounds.len() {
+                    gap(k + 1)
+                } else {
+                    u64::MAX
+                };
+                if before <= longest && before < after {
+                    Role::Release
+                } else {
+                    Role::Press
+                }
             })
             .collect()
     }
@@ -220,19 +276,32 @@ impl Lesson<'_> {
     /// Each sound goes to the group whose mean it correlates with more.
     fn roles_by_likeness(&self, sounds: &[u64], roles: &[Role]) -> Vec<Role> {
         let group = |role: Role| -> Vec<u64> {
-            sounds.iter().zip(roles).filter(|(_, r)| **r == role).map(|(s, _)| *s).collect()
+            sounds
+                .iter()
+                .zip(roles)
+                .filter(|(_, r)| **r == role)
+                .map(|(s, _)| *s)
+                .collect()
         };
         let (presses, releases) = (group(Role::Press), group(Role::Release));
         if presses.len() < 2 {
             return roles.to_vec();
         }
         let press = self.centre(&presses);
-        let release = if releases.len() >= 2 { self.centre(&releases) } else { Vec::new() };
+        let release = if releases.len() >= 2 {
+            self.centre(&releases)
+        } else {
+            Vec::new()
+        };
         sounds
             .iter()
             .map(|at| {
                 let p = self.likeness(&press, *at).0;
-                let r = if release.is_empty() { 0.0 } else { self.likeness(&release, *at).0 };
+                let r = if release.is_empty() {
+                    0.0
+                } else {
+                    self.likeness(&release, *at).0
+                };
                 match (p >= r, p.max(r) >= LEAST_ALIKE) {
                     (_, false) => Role::Neither,
                     (true, _) => Role::Press,
@@ -246,19 +315,35 @@ impl Lesson<'_> {
     fn cut(&self, at: i64) -> Vec<f32> {
         let (before, after) = (self.span(BEFORE_S) as i64, self.span(AFTER_S) as i64);
         (at - before..at + after)
-            .map(|k| usize::try_from(k).ok().and_then(|k| self.view.get(k)).copied().unwrap_or(0.0))
+            .map(|k| {
+                usize::try_from(k)
+                    .ok()
+                    .and_then(|k| self.view.get(k))
+                    .copied()
+                    .unwrap_or(0.0)
+            })
             .collect()
     }
 
     /// Best correlation of `template` with the sound at `at`, and the shift.
     fn likeness(&self, template: &[f32], at: u64) -> (f64, i64) {
         let reach = self.span(ALIGN_S) as i64;
-        let norm = |x: &[f32]| x.iter().map(|v| f64::from(*v) * f64::from(*v)).sum::<f64>().sqrt().max(1e-12);
+        let norm = |x: &[f32]| {
+            x.iter()
+                .map(|v| f64::from(*v) * f64::from(*v))
+                .sum::<f64>()
+                .sqrt()
+                .max(1e-12)
+        };
         let own = norm(template);
         let mut best = (0.0, 0);
         for shift in -reach..=reach {
             let x = self.cut(at as i64 + shift);
-            let product: f64 = x.iter().zip(template).map(|(a, b)| f64::from(*a) * f64::from(*b)).sum();
+            let product: f64 = x
+                .iter()
+                .zip(template)
+                .map(|(a, b)| f64::from(*a) * f64::from(*b))
+                .sum();
             let r = product / (own * norm(&x));
             if r > best.0 {
                 best = (r, shift);
@@ -295,7 +380,12 @@ impl Lesson<'_> {
             }
             let place = at.saturating_add_signed(shift);
             let x = self.cut(place as i64);
-            let scale = 1.0 / x.iter().map(|v| f64::from(*v) * f64::from(*v)).sum::<f64>().sqrt().max(1e-12);
+            let scale = 1.0
+                / x.iter()
+                    .map(|v| f64::from(*v) * f64::from(*v))
+                    .sum::<f64>()
+                    .sqrt()
+                    .max(1e-12);
             for (s, v) in sum.iter_mut().zip(&x) {
                 *s += scale * f64::from(*v);
             }
@@ -311,28 +401,32 @@ impl Lesson<'_> {
         for _ in 0..2 {
             (template, places) = self.average(&template, group);
         }
-        // Averaging has lowered the noise, so the mean shows the onset best: it is
-        // found on a longer stretch around the aligned places.
-        let (before, after) = (self.span(0.008) as i64, self.span(0.0015) as i64);
-        let long: Vec<f32> = (-before..after)
-            .map(|k| {
-                let sum: f64 = places
+        // Aligned places agree among themselves but start from one example's onset;
+        // the median of all the onsets that were picked one by one is sounder.
+        let mut shifts: Vec<i64> = places
+            .iter()
+            .filter_map(|p| {
+                group
                     .iter()
-                    .map(|p| {
-                        let at = usize::try_from(*p as i64 + k).ok();
-                        let scale = f64::from(self.peak(self.view, *p)).max(1e-12);
-                        f64::from(at.and_then(|k| self.view.get(k)).copied().unwrap_or(0.0)) / scale
-                    })
-                    .sum();
-                (sum / places.len().max(1) as f64) as f32
+                    .map(|at| *at as i64 - *p as i64)
+                    .min_by_key(|d| d.abs())
             })
             .collect();
-        let shift = aic_onset(&long, 1e-14).map_or(0, |(k, _)| k as i64 - before);
-        let onsets: Vec<u64> = places.iter().map(|p| p.saturating_add_signed(shift)).collect();
+        shifts.sort_unstable();
+        let shift = shifts.get(shifts.len() / 2).copied().unwrap_or(0);
+        let onsets: Vec<u64> = places
+            .iter()
+            .map(|p| p.saturating_add_signed(shift))
+            .collect();
         let mut sum = vec![0.0f64; template.len()];
         for onset in &onsets {
             let x = self.cut(*onset as i64);
-            let scale = 1.0 / x.iter().map(|v| f64::from(*v) * f64::from(*v)).sum::<f64>().sqrt().max(1e-12);
+            let scale = 1.0
+                / x.iter()
+                    .map(|v| f64::from(*v) * f64::from(*v))
+                    .sum::<f64>()
+                    .sqrt()
+                    .max(1e-12);
             for (s, v) in sum.iter_mut().zip(&x) {
                 *s += scale * f64::from(*v);
             }
@@ -358,7 +452,10 @@ impl Lesson<'_> {
             spreads.push(f64::from(fit.spread_db));
         }
         coherences.sort_by(f64::total_cmp);
-        Ok((coherences.get(coherences.len() / 4).copied().unwrap_or(0.0), median(spreads)))
+        Ok((
+            coherences.get(coherences.len() / 4).copied().unwrap_or(0.0),
+            median(spreads),
+        ))
     }
 
     /// Whether the press at `at` touches the ends of the scale and stays there.
@@ -367,7 +464,10 @@ impl Lesson<'_> {
         let to = (from + self.span(0.008)).min(self.samples.len());
         let x = &self.samples[from..to];
         let top = x.iter().fold(0.0f32, |a, v| a.max(v.abs()));
-        let flat = x.windows(3).filter(|w| w.iter().all(|v| v.abs() >= 0.999 * top && *v * w[0] > 0.0)).count();
+        let flat = x
+            .windows(3)
+            .filter(|w| w.iter().all(|v| v.abs() >= 0.999 * top && *v * w[0] > 0.0))
+            .count();
         top >= 0.98 && (flat >= 1 || x.iter().filter(|v| v.abs() >= 0.999).count() >= 4)
     }
 }

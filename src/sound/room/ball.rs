@@ -68,11 +68,19 @@ impl Ball {
             }
             at_s += flight_s;
         }
-        Fall { release_s, impacts_s, height_m }
+        Fall {
+            release_s,
+            impacts_s,
+            height_m,
+        }
     }
 
     /// How two impacts differ.
     pub fn wobble(&self) -> Wobble {
-        Wobble { gain: 0.15, hz: 0.01, blows: 0.0 }
+        Wobble {
+            gain: 0.15,
+            hz: 0.01,
+            blows: 0.0,
+        }
     }
 }

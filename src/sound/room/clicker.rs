@@ -56,7 +56,10 @@ impl Clicker {
                     phase: dice.between(0.0, TAU),
                 })
                 .collect(),
-            blows: vec![(0.0, 1.0), (dice.between(0.0004, 0.003), dice.between(0.2, 0.8))],
+            blows: vec![
+                (0.0, 1.0),
+                (dice.between(0.0004, 0.003), dice.between(0.2, 0.8)),
+            ],
             noise_gain: dice.between(0.05, 0.35),
             noise_decay_s: dice.log_between(0.0002, 0.001),
             rise_s: 0.0,

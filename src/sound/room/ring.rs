@@ -46,7 +46,10 @@ impl Ringing {
     /// Samples of one sound, its first sample being the instant of the blow,
     /// scaled to a peak of 1. The noise and the wobble come from `dice`.
     pub fn strike(&self, rate_hz: f64, wobble: Wobble, dice: &mut Dice) -> Vec<f32> {
-        let longest = self.modes.iter().fold(self.noise_decay_s, |a, m| a.max(m.decay_s));
+        let longest = self
+            .modes
+            .iter()
+            .fold(self.noise_decay_s, |a, m| a.max(m.decay_s));
         let last_blow = self.blows.iter().fold(0.0f64, |a, b| a.max(b.0));
         let length = ((7.0 * longest + 1.2 * last_blow + self.rise_s) * rate_hz) as usize + 2;
         let modes: Vec<Mode> = self
@@ -63,7 +66,8 @@ impl Ringing {
         for mode in &modes {
             for (n, y) in one.iter_mut().enumerate() {
                 let t = n as f64 / rate_hz;
-                *y += mode.gain * (-t / mode.decay_s).exp() * (TAU * mode.hz * t + mode.phase).sin();
+                *y +=
+                    mode.gain * (-t / mode.decay_s).exp() * (TAU * mode.hz * t + mode.phase).sin();
             }
         }
         if self.noise_gain > 0.0 {
@@ -80,8 +84,16 @@ impl Ringing {
         }
         let mut sum = vec![0.0f64; length];
         for (k, &(after_s, gain)) in self.blows.iter().enumerate() {
-            let wobbled = if k == 0 { 0.0 } else { after_s * dice.about_one(wobble.blows) };
-            let gain = if k == 0 { gain } else { gain * dice.about_one(wobble.gain) };
+            let wobbled = if k == 0 {
+                0.0
+            } else {
+                after_s * dice.about_one(wobble.blows)
+            };
+            let gain = if k == 0 {
+                gain
+            } else {
+                gain * dice.about_one(wobble.gain)
+            };
             let shift = (wobbled * rate_hz).round() as usize;
             for n in shift..length {
                 sum[n] += gain * one[n - shift];

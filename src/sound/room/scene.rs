@@ -78,8 +78,16 @@ impl Room {
         let held_s = self.dice.between(clicker.held_s.0, clicker.held_s.1);
         let release = press + (held_s * self.rate()).round() as usize;
         self.strike(press, &clicker.press, clicker.wobble, peak);
-        self.strike(release, &clicker.release, clicker.wobble, peak * clicker.release_gain);
-        Click { press: press as u64, release: release as u64 }
+        self.strike(
+            release,
+            &clicker.release,
+            clicker.wobble,
+            peak * clicker.release_gain,
+        );
+        Click {
+            press: press as u64,
+            release: release as u64,
+        }
     }
 
     /// A click of the clicker that counts: press at `at_s`, then its release.
@@ -96,12 +104,21 @@ impl Room {
     }
 
     /// Lets a ball fall; the first impact has peak `peak`.
-    pub fn drop_ball(&mut self, ball: &Ball, release_s: f64, height_m: f64, bounces: usize, peak: f64) -> Fall {
+    pub fn drop_ball(
+        &mut self,
+        ball: &Ball,
+        release_s: f64,
+        height_m: f64,
+        bounces: usize,
+        peak: f64,
+    ) -> Fall {
         let mut fall = ball.fall(release_s, height_m, bounces, &mut self.dice);
         for (k, at_s) in fall.impacts_s.iter_mut().enumerate() {
             let at = (*at_s * f64::from(self.rate_hz)).round() as usize;
             *at_s = at as f64 / f64::from(self.rate_hz);
-            let sound = ball.impact.strike(f64::from(self.rate_hz), ball.wobble(), &mut self.dice);
+            let sound = ball
+                .impact
+                .strike(f64::from(self.rate_hz), ball.wobble(), &mut self.dice);
             // Level goes with the speed of the impact, a little more than in proportion.
             let gain = peak * ball.restitution.powf(1.2 * k as f64);
             for (n, &v) in sound.iter().enumerate() {
@@ -130,6 +147,12 @@ impl Room {
     pub fn finish(mut self) -> Scene {
         self.clicks.sort_by_key(|c| c.press);
         self.others.sort_by_key(|c| c.press);
-        Scene { rate_hz: self.rate_hz, samples: self.dry, clicks: self.clicks, others: self.others, falls: self.falls }
+        Scene {
+            rate_hz: self.rate_hz,
+            samples: self.dry,
+            clicks: self.clicks,
+            others: self.others,
+            falls: self.falls,
+        }
     }
 }

@@ -36,7 +36,9 @@ pub fn noise(length: usize, colour: Colour, dice: &mut Dice) -> Vec<f32> {
             }
         }
     }
-    let rms = (y.iter().map(|v| v * v).sum::<f64>() / length.max(1) as f64).sqrt().max(1e-12);
+    let rms = (y.iter().map(|v| v * v).sum::<f64>() / length.max(1) as f64)
+        .sqrt()
+        .max(1e-12);
     y.iter().map(|v| (v / rms) as f32).collect()
 }
 
@@ -47,7 +49,10 @@ pub fn echo(samples: &mut [f32], rate_hz: f64, strength: f64, tail_s: f64, dice:
     let dry = samples.to_vec();
     for _ in 0..10 {
         let delay_s = dice.between(0.0015, 0.045);
-        let gain = strength * dice.between(0.3, 1.0) * (-delay_s / 0.03).exp() * if dice.unit() < 0.5 { -1.0 } else { 1.0 };
+        let gain = strength
+            * dice.between(0.3, 1.0)
+            * (-delay_s / 0.03).exp()
+            * if dice.unit() < 0.5 { -1.0 } else { 1.0 };
         let delay = (delay_s * rate_hz) as usize;
         // A wall takes the highs: one-pole low-pass.
         let keep = dice.between(0.2, 0.6);

@@ -16,7 +16,13 @@ impl Resonator {
     fn new(hz: f64, width_hz: f64, rate_hz: f64) -> Self {
         let r = (-std::f64::consts::PI * width_hz / rate_hz).exp();
         let w = TAU * hz / rate_hz;
-        Self { a1: 2.0 * r * w.cos(), a2: -r * r, gain: (1.0 - r) * (1.0 - 2.0 * r * (2.0 * w).cos() + r * r).sqrt(), y1: 0.0, y2: 0.0 }
+        Self {
+            a1: 2.0 * r * w.cos(),
+            a2: -r * r,
+            gain: (1.0 - r) * (1.0 - 2.0 * r * (2.0 * w).cos() + r * r).sqrt(),
+            y1: 0.0,
+            y2: 0.0,
+        }
     }
 
     fn step(&mut self, x: f64) -> f64 {
@@ -44,7 +50,10 @@ pub fn speech(rate_hz: f64, seconds: f64, dice: &mut Dice) -> Vec<f32> {
         match dice.below(4) {
             0 => {
                 // A hiss.
-                let hz = dice.between(2_500.0, 0.4 * rate_hz).max(500.0).min(0.45 * rate_hz);
+                let hz = dice
+                    .between(2_500.0, 0.4 * rate_hz)
+                    .max(500.0)
+                    .min(0.45 * rate_hz);
                 let mut formant = Resonator::new(hz, 1_800.0, rate_hz);
                 let n = syllable / 2;
                 for k in 0..n.min(length - at) {
@@ -61,7 +70,8 @@ pub fn speech(rate_hz: f64, seconds: f64, dice: &mut Dice) -> Vec<f32> {
                 let n = (0.03 * rate_hz) as usize;
                 for k in 0..n.min(length.saturating_sub(at)) {
                     let t = k as f64 / rate_hz;
-                    y[at + k] += 0.7 * (-t / dice.between(0.004, 0.005)).exp() * formant.step(dice.normal());
+                    y[at + k] +=
+                        0.7 * (-t / dice.between(0.004, 0.005)).exp() * formant.step(dice.normal());
                 }
             }
             _ => {}
@@ -88,7 +98,9 @@ pub fn speech(rate_hz: f64, seconds: f64, dice: &mut Dice) -> Vec<f32> {
             let source = pulse + 0.01 * dice.normal();
             let shape = (std::f64::consts::PI * part).sin().sqrt();
             y[at + k] += shape
-                * (3.0 * formants[0].step(source) + 1.6 * formants[1].step(source) + 0.8 * formants[2].step(source));
+                * (3.0 * formants[0].step(source)
+                    + 1.6 * formants[1].step(source)
+                    + 0.8 * formants[2].step(source));
         }
         at += syllable;
         if dice.unit() < 0.25 {
@@ -131,11 +143,19 @@ pub fn birds(rate_hz: f64, seconds: f64, dice: &mut Dice) -> Vec<f32> {
 /// One bang of no particular kind (a dropped thing, a door, a knock, a key
 /// ring, a clap), scaled to a peak of 1, its first sample the instant.
 pub fn bang(rate_hz: f64, dice: &mut Dice) -> Vec<f32> {
-    let still = Wobble { gain: 0.0, hz: 0.0, blows: 0.0 };
+    let still = Wobble {
+        gain: 0.0,
+        hz: 0.0,
+        blows: 0.0,
+    };
     match dice.below(3) {
         0 => clap(rate_hz, dice),
         kind => {
-            let (low, high) = if kind == 1 { (90.0, 1_200.0) } else { (800.0, 6_000.0) };
+            let (low, high) = if kind == 1 {
+                (90.0, 1_200.0)
+            } else {
+                (800.0, 6_000.0)
+            };
             Ringing {
                 modes: (0..3 + dice.below(6))
                     .map(|_| Mode {
@@ -147,7 +167,10 @@ pub fn bang(rate_hz: f64, dice: &mut Dice) -> Vec<f32> {
                     .collect(),
                 noise_gain: dice.between(0.1, 0.8),
                 noise_decay_s: dice.log_between(0.0005, 0.008),
-                blows: vec![(0.0, 1.0), (dice.between(0.002, 0.03), dice.between(0.0, 0.6))],
+                blows: vec![
+                    (0.0, 1.0),
+                    (dice.between(0.002, 0.03), dice.between(0.0, 0.6)),
+                ],
                 rise_s: dice.between(0.0, 0.0006),
             }
             .strike(rate_hz, still, dice)
@@ -157,11 +180,18 @@ pub fn bang(rate_hz: f64, dice: &mut Dice) -> Vec<f32> {
 
 /// A hand clap: noise through one broad resonance, scaled to a peak of 1.
 pub fn clap(rate_hz: f64, dice: &mut Dice) -> Vec<f32> {
-    let mut formant = Resonator::new(dice.between(700.0, 2_800.0), dice.between(500.0, 1_500.0), rate_hz);
+    let mut formant = Resonator::new(
+        dice.between(700.0, 2_800.0),
+        dice.between(500.0, 1_500.0),
+        rate_hz,
+    );
     let decay_s = dice.between(0.002, 0.008);
     let length = (7.0 * decay_s * rate_hz) as usize;
     let y = (0..length)
-        .map(|k| (-(k as f64) / rate_hz / decay_s).exp() * (formant.step(dice.normal()) * 3.0 + 0.1 * dice.normal()))
+        .map(|k| {
+            (-(k as f64) / rate_hz / decay_s).exp()
+                * (formant.step(dice.normal()) * 3.0 + 0.1 * dice.normal())
+        })
         .collect();
     to_peak(y)
 }
@@ -184,7 +214,10 @@ pub fn music(rate_hz: f64, seconds: f64, dice: &mut Dice) -> Vec<f32> {
             for k in 0..(0.6 * rate_hz) as usize {
                 let t = k as f64 / rate_hz;
                 if let Some(v) = y.get_mut(start + k) {
-                    *v += gain * (t / 0.003).min(1.0) * (-t / (0.25 / f64::from(harmonic))).exp() * (TAU * f * t).sin();
+                    *v += gain
+                        * (t / 0.003).min(1.0)
+                        * (-t / (0.25 / f64::from(harmonic))).exp()
+                        * (TAU * f * t).sin();
                 }
             }
         }
