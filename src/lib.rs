@@ -15,7 +15,9 @@
 pub mod cli;
 pub mod ear;
 pub mod journal;
+pub mod listen;
 pub mod measure;
 pub mod page;
+pub mod review;
 pub mod sound;
 pub mod timeline;

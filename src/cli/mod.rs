@@ -1,10 +1,110 @@
 //! The commands: one file each; words and exit codes.
 
+mod bridges;
+mod demo;
 pub mod journal;
+mod papers;
+mod review;
+mod summary;
+mod teach;
 
+use std::io::{self, IsTerminal, Write};
+use std::path::PathBuf;
 use std::process::ExitCode;
 
-/// Runs the program and gives its exit code.
+use clap::{CommandFactory, Parser, Subcommand};
+
+use crate::journal::Home;
+
+const AFTER_HELP: &str = "\
+First steps:
+  1. Record about ten clicks of your clicker, one a second or slower.
+     marklag teach click blue --from clicks.wav
+  2. Let a ball fall on a hard floor and click when it hits, twenty times,
+     with a phone recording beside you.
+     marklag review drill.wav
+
+Never click beside an ear, yours or an animal's. Keep balls from under feet.
+Tell people before you record them. The program measures the trainer; it is no
+medical test.";
+
+/// How late is your mark? marklag hears your clicker and tells you.
+#[derive(Debug, Parser)]
+#[command(name = "marklag", version, about, after_help = AFTER_HELP, max_term_width = 100)]
+struct Line {
+    /// Folder for taught sounds, settings and the journal
+    #[arg(long, value_name = "FOLDER", global = true, env = "MARKLAG_HOME")]
+    home: Option<PathBuf>,
+    #[command(subcommand)]
+    command: Option<Command>,
+}
+
+#[derive(Debug, Subcommand)]
+enum Command {
+    /// Time the marks in a recording: how early or late each one was
+    Review(review::ReviewCmd),
+    /// Teach marklag the sound of your bridge
+    Teach(teach::TeachCmd),
+    /// List, change or forget the taught sounds
+    Bridges(bridges::BridgesCmd),
+    /// Look at what was kept, take it elsewhere, forget it
+    Journal(journal::JournalCmd),
+    /// Try it with no recording: a made-up farm, or its sound as a file
+    Demo(demo::DemoCmd),
+    /// Print a file that lets your shell complete marklag's commands
+    Completions(papers::CompletionsCmd),
+    /// Print the manual page
+    Man(papers::ManCmd),
+}
+
+/// Runs the program and gives its exit code: 0 done, 1 something was wrong with
+/// what was given or found, 2 the command line could not be understood.
 pub fn main() -> ExitCode {
-    ExitCode::SUCCESS
+    let line = Line::parse();
+    match run(line) {
+        Ok(()) => ExitCode::SUCCESS,
+        // Whoever read our output has read enough: not an error.
+        Err(error) if is_broken_pipe(&error) => ExitCode::SUCCESS,
+        Err(error) => {
+            eprintln!("marklag: {error:#}");
+            ExitCode::FAILURE
+        }
+    }
+}
+
+fn run(line: Line) -> anyhow::Result<()> {
+    let mut out = io::stdout().lock();
+    let home = || Home::find(line.home.as_deref());
+    match line.command {
+        None => {
+            write!(out, "{}", Line::command().render_help())?;
+            Ok(())
+        }
+        Some(Command::Review(command)) => command.run(&home, &mut out),
+        Some(Command::Teach(command)) => command.run(&home()?, &mut out),
+        Some(Command::Bridges(command)) => command.run(&home()?, &mut out),
+        Some(Command::Journal(command)) => command.run(&home()?, &mut out),
+        Some(Command::Demo(command)) => command.run(&mut out),
+        Some(Command::Completions(command)) => command.run(Line::command(), &mut out),
+        Some(Command::Man(command)) => command.run(Line::command(), &mut out),
+    }
+}
+
+fn is_broken_pipe(error: &anyhow::Error) -> bool {
+    error.chain().any(|cause| {
+        cause
+            .downcast_ref::<io::Error>()
+            .is_some_and(|e| e.kind() == io::ErrorKind::BrokenPipe)
+    })
+}
+
+/// Columns to write to: the terminal's where there is one, 80 elsewhere.
+fn columns() -> usize {
+    let told = std::env::var("COLUMNS").ok().and_then(|c| c.parse().ok());
+    let most = if io::stdout().is_terminal() {
+        told.unwrap_or(80)
+    } else {
+        80
+    };
+    most.clamp(40, 120)
 }

@@ -36,8 +36,8 @@ pub struct Rise {
     pub at: u64,
     /// Largest rise, in dB over the background of its band.
     pub over_db: f64,
-    /// The band (0 lowest) with the largest rise against its own threshold.
-    pub band: usize,
+    /// Whether the lower two bands rose, or the upper two.
+    pub low: bool,
 }
 
 /// Four bands side by side.
@@ -56,8 +56,8 @@ pub struct Bands {
     peak_samples: u64,
     dead_samples: u64,
     count: u64,
-    open: Option<(Rise, f64)>,
-    dead_until: u64,
+    open: [Option<(Rise, f64)>; 2],
+    dead_until: [u64; 2],
 }
 
 impl Bands {
@@ -82,14 +82,14 @@ impl Bands {
             peak_samples: (PEAK_S * rate_hz) as u64,
             dead_samples: (DEAD_S * rate_hz) as u64,
             count: 0,
-            open: None,
-            dead_until: 0,
+            open: [None; 2],
+            dead_until: [0; 2],
         }
     }
 
-    /// One sample; a finished rise when there is one.
+    /// One sample; rises that are finished, of the lower and of the upper bands.
     #[inline]
-    pub fn step(&mut self, x: f64) -> Option<Rise> {
+    pub fn step(&mut self, x: f64) -> [Option<Rise>; 2] {
         if self.count == 0 {
             for f in &mut self.filters {
                 f.settle(x);
@@ -97,17 +97,16 @@ impl Bands {
         }
         let at = self.count;
         self.count += 1;
-        let mut best = 0.0;
-        let mut best_band = 0;
+        let mut best = [(0.0, 0); 2];
         for (k, f) in self.filters.iter_mut().enumerate() {
             let y = f.step(x);
             let p = y * y;
             self.fast[k] += self.fast_step[k] * (p - self.fast[k]);
             let bar = ((self.slow[k] + FLOOR) * RISE[k]).max(OVER_HOLD * self.hold[k]);
             let excess = self.fast[k] / bar;
-            if excess > best {
-                best = excess;
-                best_band = k;
+            let group = &mut best[usize::from(k > 1)];
+            if excess > group.0 {
+                *group = (excess, k);
             }
             // The last peak is known 4 ms late, so that a rise does not raise its own bar.
             let late = std::mem::replace(&mut self.recent[self.slot][k], self.fast[k]);
@@ -126,27 +125,32 @@ impl Bands {
             for k in 0..4 {
                 self.slow[k] = self.slow[k].max(self.fast[k]);
             }
-            return None;
+            return [None; 2];
         }
-        if let Some((mut rise, strongest)) = self.open.take() {
+        [0, 1].map(|group| self.follow(group, at, best[group]))
+    }
+
+    /// Opens, follows and closes the rise of one half of the bands.
+    #[inline]
+    fn follow(&mut self, group: usize, at: u64, (excess, band): (f64, usize)) -> Option<Rise> {
+        let over_db = || 10.0 * (excess * RISE[band]).log10();
+        if let Some((mut rise, strongest)) = self.open[group].take() {
             if at >= rise.at + self.peak_samples {
-                self.dead_until = rise.at + self.dead_samples;
+                self.dead_until[group] = rise.at + self.dead_samples;
                 return Some(rise);
             }
-            if best > strongest {
-                rise.over_db = 10.0 * (best * RISE[best_band]).log10();
-                rise.band = best_band;
+            if excess > strongest {
+                rise.over_db = over_db();
             }
-            self.open = Some((rise, strongest.max(best)));
-        } else if best > 1.0 && at >= self.dead_until {
-            let over_db = 10.0 * (best * RISE[best_band]).log10();
-            self.open = Some((
+            self.open[group] = Some((rise, strongest.max(excess)));
+        } else if excess > 1.0 && at >= self.dead_until[group] {
+            self.open[group] = Some((
                 Rise {
                     at,
-                    over_db,
-                    band: best_band,
+                    over_db: over_db(),
+                    low: group == 0,
                 },
-                best,
+                excess,
             ));
         }
         None

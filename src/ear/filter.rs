@@ -25,6 +25,18 @@ impl Section {
         }
     }
 
+    /// Butterworth low-pass at `hz` (same source).
+    pub fn low_pass(hz: f64, rate_hz: f64) -> Self {
+        let (sin, cos) = (TAU * hz / rate_hz).sin_cos();
+        let alpha = sin / std::f64::consts::SQRT_2;
+        let a0 = 1.0 + alpha;
+        let edge = (1.0 - cos) / 2.0;
+        Self {
+            b: [edge / a0, 2.0 * edge / a0, edge / a0],
+            a: [-2.0 * cos / a0, (1.0 - alpha) / a0],
+        }
+    }
+
     /// Band-pass with unit gain at `centre_hz`; `q` is centre over width
     /// (same source).
     pub fn band_pass(centre_hz: f64, q: f64, rate_hz: f64) -> Self {

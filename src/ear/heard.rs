@@ -15,6 +15,12 @@ use crate::timeline::SoundKind;
 const CLICK_EDGE_HZ: f64 = 1_500.0;
 /// High-pass of the view in which bangs are placed, in hertz.
 const BANG_EDGE_HZ: f64 = 80.0;
+/// Low-pass of the view in which a bang is seen beside a click, in hertz.
+const LOW_EDGE_HZ: f64 = 1_000.0;
+/// A click with this many times its taught power below 1 kHz has a bang beside it.
+const BESIDE: f32 = 4.0;
+/// Two bangs this close are one, heard in the lower and in the upper bands.
+const SAME_BANG_S: f64 = 0.012;
 /// Events are held this long, in seconds, so that they leave in order although
 /// an onset may turn out to lie a little before its first guess.
 const HOLD_S: f64 = 0.008;
@@ -50,6 +56,15 @@ struct Candidate {
     over_db: f32,
 }
 
+/// A stretch in which a click explains what rises.
+#[derive(Debug, Clone, Copy)]
+struct Explained {
+    from: u64,
+    to: u64,
+    /// Power below 1 kHz that the click itself may have.
+    low_power: f32,
+}
+
 /// The streaming ear. Memory is fixed once it is made; pushing allocates nothing.
 pub struct Ear {
     rate_hz: f64,
@@ -57,6 +72,9 @@ pub struct Ear {
     click_filter: Biquad,
     bang_view: History,
     click_view: History,
+    low_filter: [Biquad; 2],
+    low_view: History,
+    low_over_high: Vec<f32>,
     bands: Bands,
     blocks: Blocks,
     listeners: Vec<Listener>,
@@ -65,7 +83,7 @@ pub struct Ear {
     rises: Vec<Rise>,
     candidates: Vec<Candidate>,
     waiting: Vec<Heard>,
-    explained: Vec<(u64, u64)>,
+    explained: Vec<Explained>,
     level: Vec<f32>,
     last: f32,
     count: u64,
@@ -99,6 +117,12 @@ impl Ear {
             click_filter: click_filter(rate),
             bang_view: History::new(remember),
             click_view: History::new(remember),
+            low_filter: [low_filter(rate), low_filter(rate)],
+            low_view: History::new(remember),
+            low_over_high: profiles
+                .iter()
+                .map(|p| 10f64.powf(p.low_over_high_db / 10.0) as f32)
+                .collect(),
             bands: Bands::new(rate),
             blocks,
             listeners,
@@ -136,10 +160,12 @@ impl Ear {
             let click = self.click_filter.step(x) as f32;
             self.bang_view.push(bang);
             self.click_view.push(click);
-            if let Some(rise) = self.bands.step(f64::from(bang))
-                && self.rises.len() < MOST_WAITING
-            {
-                self.rises.push(rise);
+            let low = self.low_filter[0].step(f64::from(bang));
+            self.low_view.push(self.low_filter[1].step(low) as f32);
+            for rise in self.bands.step(f64::from(bang)).into_iter().flatten() {
+                if self.rises.len() < MOST_WAITING {
+                    self.rises.push(rise);
+                }
             }
             if self.blocks.push(click) {
                 self.block()?;
@@ -200,7 +226,7 @@ impl Ear {
                     let confidence = 1.0 / (1.0 + (-press.score).exp());
                     self.click(press.at, bridge, confidence, press.u_samples);
                 }
-                Verdict::Release(at) => self.explain(at),
+                Verdict::Release(at) => self.explain(at, bridge),
                 Verdict::Nothing => {}
             }
         }
@@ -216,41 +242,71 @@ impl Ear {
                 kept += 1;
                 continue;
             }
-            let at = self
-                .placer
-                .place(rise, &[&self.bang_view, &self.click_view]);
-            let mut explained = self
-                .explained
-                .iter()
-                .any(|(from, to)| (*from..=*to).contains(&at));
-            for listener in &mut self.listeners {
-                explained =
-                    explained || listener.is_release(at, &self.click_view, &mut self.fitter)?;
-            }
-            if !explained {
-                let confidence = 1.0 / (1.0 + (-(rise.over_db - 12.0) as f32 / 3.0).exp());
-                let level_dbfs = self.level_at(at);
-                let u_samples = self.rate_hz as f32
-                    * 0.0003
-                    * 10f32.powf(-(rise.over_db as f32 - 12.0).max(0.0) / 20.0);
-                self.wait(Heard {
-                    at,
-                    kind: SoundKind::Impact,
-                    bridge: None,
-                    confidence,
-                    level_dbfs,
-                    u_samples: (u_samples * u_samples + 1.0 / 12.0).sqrt(),
-                });
+            if let Some(at) = self.unexplained(rise)? {
+                self.impact(at, rise.over_db as f32);
             }
         }
         self.rises.truncate(kept);
         Ok(())
     }
 
+    /// Where the bang of `rise` began, if neither a click nor its release is it.
+    fn unexplained(&mut self, rise: Rise) -> Result<Option<u64>, EarError> {
+        let near = self
+            .explained
+            .iter()
+            .find(|e| (e.from..=e.to).contains(&rise.at))
+            .copied();
+        if let Some(click) = near {
+            // Beside a click only the low part of a bang can be seen.
+            if !rise.low || self.low_power_at(rise.at) < BESIDE * click.low_power {
+                return Ok(None);
+            }
+            return Ok(Some(self.placer.place(rise, &[&self.low_view])));
+        }
+        let at = self
+            .placer
+            .place(rise, &[&self.bang_view, &self.click_view]);
+        if self.explained.iter().any(|e| (e.from..=e.to).contains(&at)) {
+            return Ok(None);
+        }
+        for listener in &mut self.listeners {
+            if listener.is_release(at, &self.click_view, &mut self.fitter)? {
+                return Ok(None);
+            }
+        }
+        Ok(Some(at))
+    }
+
+    fn impact(&mut self, at: u64, over_db: f32) {
+        let near = (SAME_BANG_S * self.rate_hz) as u64;
+        let confidence = 1.0 / (1.0 + (-(over_db - 12.0) / 3.0).exp());
+        let u_samples =
+            self.rate_hz as f32 * 0.0003 * 10f32.powf(-(over_db - 12.0).max(0.0) / 20.0);
+        let level_dbfs = self.level_at(at);
+        if let Some(same) = self
+            .waiting
+            .iter_mut()
+            .find(|h| h.kind == SoundKind::Impact && h.at.abs_diff(at) < near)
+        {
+            same.at = same.at.min(at);
+            same.confidence = same.confidence.max(confidence);
+            return;
+        }
+        self.wait(Heard {
+            at,
+            kind: SoundKind::Impact,
+            bridge: None,
+            confidence,
+            level_dbfs,
+            u_samples: (u_samples * u_samples + 1.0 / 12.0).sqrt(),
+        });
+    }
+
     fn click(&mut self, at: u64, bridge: usize, confidence: f32, u_samples: f32) {
         let near = (SAME_CLICK_S * self.rate_hz) as u64;
         let level_dbfs = self.level_at(at);
-        self.explain(at);
+        self.explain(at, bridge);
         let heard = Heard {
             at,
             kind: SoundKind::Click,
@@ -273,16 +329,23 @@ impl Ear {
     }
 
     /// Bangs around `at` are explained by a click or its release.
-    fn explain(&mut self, at: u64) {
-        let before = (SAME_BEFORE_S * self.rate_hz) as u64;
-        let after = (SAME_AFTER_S * self.rate_hz) as u64;
-        let span = (at.saturating_sub(before), at + after);
-        self.waiting
-            .retain(|h| h.kind != SoundKind::Impact || !(span.0..=span.1).contains(&h.at));
+    fn explain(&mut self, at: u64, bridge: usize) {
+        let from = at.saturating_sub((SAME_BEFORE_S * self.rate_hz) as u64);
+        let to = at + (SAME_AFTER_S * self.rate_hz) as u64;
+        let ratio = self.low_over_high.get(bridge).copied().unwrap_or(0.0);
+        let low_power = ratio * strongest(&self.click_view, at, self.rate_hz, &mut self.level);
         if self.explained.len() == MOST_WAITING {
             self.explained.remove(0);
         }
-        self.explained.push(span);
+        self.explained.push(Explained {
+            from,
+            to,
+            low_power,
+        });
+    }
+
+    fn low_power_at(&mut self, at: u64) -> f32 {
+        strongest(&self.low_view, at, self.rate_hz, &mut self.level)
     }
 
     fn wait(&mut self, heard: Heard) {
@@ -300,7 +363,7 @@ impl Ear {
             sink(heard);
         }
         let forget = ripe.saturating_sub((0.2 * self.rate_hz) as u64);
-        self.explained.retain(|span| span.1 >= forget);
+        self.explained.retain(|span| span.to >= forget);
     }
 
     fn level_at(&mut self, at: u64) -> f32 {
@@ -308,6 +371,44 @@ impl Ear {
         let peak = self.level.iter().fold(1e-10f32, |a, v| a.max(v.abs()));
         20.0 * peak.log10()
     }
+}
+
+/// Largest mean power over 2.5 ms in the 10 ms after `at`.
+fn strongest(view: &History, at: u64, rate_hz: f64, work: &mut [f32]) -> f32 {
+    view.copy(at as i64, work);
+    let span = ((0.0025 * rate_hz) as usize).clamp(1, work.len());
+    let mut sum: f32 = work[..span].iter().map(|v| v * v).sum();
+    let mut most = sum;
+    for k in span..work.len() {
+        sum += work[k] * work[k] - work[k - span] * work[k - span];
+        most = most.max(sum);
+    }
+    most / span as f32
+}
+
+/// Power of a press below 1 kHz over its power above 1.5 kHz.
+pub(super) fn low_over_high(samples: &[f32], view: &[f32], at: u64, rate_hz: f64) -> f64 {
+    let mut filter = [low_filter(rate_hz), low_filter(rate_hz)];
+    let mut work = vec![0.0; (0.010 * rate_hz) as usize];
+    let from = (at as usize).saturating_sub((0.05 * rate_hz) as usize);
+    let until = (at as usize + work.len()).min(samples.len());
+    let mut low = History::new(until - from.min(until) + 1);
+    let mut high = low.clone();
+    let mut bang = Biquad::new(Section::high_pass(BANG_EDGE_HZ, rate_hz));
+    bang.settle(f64::from(samples.get(from).copied().unwrap_or(0.0)));
+    for n in from..until {
+        let once = filter[0].step(bang.step(f64::from(samples[n])));
+        low.push(filter[1].step(once) as f32);
+        high.push(view[n]);
+    }
+    let place = at - from as u64;
+    let high_power = strongest(&high, place, rate_hz, &mut work);
+    let low_power = strongest(&low, place, rate_hz, &mut work);
+    f64::from(low_power) / f64::from(high_power).max(1e-20)
+}
+
+fn low_filter(rate_hz: f64) -> Biquad {
+    Biquad::new(Section::low_pass(LOW_EDGE_HZ, rate_hz))
 }
 
 fn click_filter(rate_hz: f64) -> Biquad {

@@ -307,6 +307,6 @@ impl Listener {
         }
         fitter.load(filtered, at)?;
         let fit = fitter.fit(shape, fitter.widest())?;
-        Ok(fit.coherence > 0.45 || fit.spread_db < 5.0)
+        Ok(fit.coherence > 0.6 || (fit.coherence > 0.4 && fit.spread_db < 6.5))
     }
 }

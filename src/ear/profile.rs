@@ -28,6 +28,9 @@ pub struct ClickProfile {
     /// Shortest and longest time from press to release that was heard, in
     /// seconds; `None` when no release was heard.
     pub held_s: Option<(f64, f64)>,
+    /// Power of the press below 1 kHz over its power above 1.5 kHz, the largest of
+    /// the examples, in dB: more than that is a bang at the same instant.
+    pub low_over_high_db: f64,
     /// How many presses it was made from.
     pub examples: usize,
     /// How well each press fits the others: the lower quartile of the fit (0 to 1).

@@ -3,7 +3,7 @@
 //! learned from is refused with a reason.
 
 use super::fit::Fitter;
-use super::heard::click_view;
+use super::heard::{click_view, low_over_high};
 use super::history::History;
 use super::profile::{AFTER_S, BEFORE_S, ClickProfile, PROFILE_VERSION};
 use super::{Ear, EarError};
@@ -174,6 +174,12 @@ pub fn teach_click(name: &str, samples: &[f32], rate_hz: u32) -> Result<Taught, 
             press,
             release,
             held_s,
+            low_over_high_db: 10.0
+                * onsets
+                    .iter()
+                    .map(|at| low_over_high(samples, &view, *at, f64::from(rate_hz)))
+                    .fold(1e-6, f64::max)
+                    .log10(),
             examples: onsets.len(),
             agreement,
             spread_db,

@@ -1,0 +1,638 @@
+//! `marklag review`: time the marks in recordings.
+
+use std::fs;
+use std::io::{Read, Write};
+use std::path::{Path, PathBuf};
+use std::sync::atomic::{AtomicUsize, Ordering};
+use std::sync::{Mutex, PoisonError};
+
+use anyhow::{Context, bail};
+use clap::{Args, ValueEnum};
+use jiff::Timestamp;
+use jiff::tz::TimeZone;
+use serde::Serialize;
+
+use super::{bridges, columns, summary, teach};
+use crate::ear::ClickProfile;
+use crate::journal::{
+    Bout, BoutKind, Home, HomeError, Journal, KeptReview, ProfileSnapshot, Settings,
+};
+use crate::listen::{Listening, Timeline};
+use crate::measure::{Yardstick, summarise};
+use crate::page::{Recording as Reviewed, Review, captions, write_pairs_csv};
+use crate::review::{Outcome, Rules, judge};
+use crate::sound::cues::{Cue, write_cues};
+use crate::sound::recording::{ChannelChoice, Recording};
+use crate::timeline::{Aim, Moment, MomentKind, Pair, Window, parse_moments};
+
+/// Which moment of the drop is to be marked.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, ValueEnum)]
+enum BallMoment {
+    /// The ball hits the floor for the first time
+    Floor,
+    /// The ball leaves the hand
+    Release,
+    /// The ball stands at the top of its first bounce
+    Top,
+}
+
+impl BallMoment {
+    fn kind(self) -> MomentKind {
+        match self {
+            Self::Floor => MomentKind::Floor,
+            Self::Release => MomentKind::Release,
+            Self::Top => MomentKind::Top,
+        }
+    }
+}
+
+/// Time the marks in a recording: how early or late each one was
+#[derive(Debug, Args)]
+pub(super) struct ReviewCmd {
+    /// Recordings: WAV, FLAC, MP3, M4A, MP4, MOV, OGG and more; - for standard input
+    #[arg(required = true, value_name = "FILE")]
+    files: Vec<PathBuf>,
+    /// Listen for this taught sound only; may be given several times
+    #[arg(long, value_name = "NAME")]
+    bridge: Vec<String>,
+    /// Learn the click from this recording of about ten, for this review only
+    #[arg(long, value_name = "FILE", conflicts_with = "bridge")]
+    bridge_from: Option<PathBuf>,
+    /// Moments from a file (CSV with a header, or WebVTT) instead of from the ball
+    #[arg(long, value_name = "FILE")]
+    moments: Option<PathBuf>,
+    /// Which moment of the ball is to be marked
+    #[arg(
+        long,
+        value_enum,
+        default_value = "floor",
+        value_name = "MOMENT",
+        conflicts_with = "moments"
+    )]
+    mark: BallMoment,
+    /// Lags that count as on time, in ms, for instance -50..50
+    #[arg(long, value_name = "FROM..TO", value_parser = parse_span, allow_hyphen_values = true)]
+    aim: Option<(f64, f64)>,
+    /// How far a mark may be from its moment, in ms: before,after
+    #[arg(long, value_name = "BEFORE,AFTER", value_parser = parse_window)]
+    window: Option<(f64, f64)>,
+    /// Height the ball falls from, in metres; it is worked out from the bounces otherwise
+    #[arg(long, value_name = "METRES", value_parser = parse_height)]
+    height: Option<f64>,
+    /// Listen to this channel only, counted from 1 (all are mixed otherwise)
+    #[arg(long, value_name = "N")]
+    channel: Option<usize>,
+    /// Print the result as JSON
+    #[arg(long)]
+    json: bool,
+    /// Write every pair into this CSV file; - for the terminal
+    #[arg(long, value_name = "FILE")]
+    csv: Option<PathBuf>,
+    /// Write captions (WebVTT) that tell each lag over your own video
+    #[arg(long, value_name = "FILE")]
+    vtt: Option<PathBuf>,
+    /// Copy the WAV to this file, with cue points at moments and marks
+    #[arg(long, value_name = "FILE")]
+    cues: Option<PathBuf>,
+    /// Keep the result in the journal
+    #[arg(long)]
+    keep: bool,
+    /// Whose marks these are
+    #[arg(long, value_name = "NAME")]
+    person: Option<String>,
+}
+
+/// One recording, reviewed.
+struct Done {
+    file: PathBuf,
+    rate_hz: u32,
+    channels: u16,
+    picture_offset_s: f64,
+    heard: Timeline,
+    moments: Vec<Moment>,
+    outcome: Outcome,
+    notes: Vec<String>,
+}
+
+/// What several recordings come to together.
+#[derive(Serialize)]
+struct Together<'a> {
+    format: &'static str,
+    reviews: Vec<&'a serde_json::value::RawValue>,
+    summary: crate::measure::Summary,
+}
+
+impl ReviewCmd {
+    pub(super) fn run(
+        self,
+        home: &dyn Fn() -> Result<Home, HomeError>,
+        out: &mut dyn Write,
+    ) -> anyhow::Result<()> {
+        self.check()?;
+        let channel = teach::channel_choice(self.channel)?;
+        let settings = match home() {
+            Ok(home) => Settings::load(&home.settings_file())?,
+            // Nowhere to read settings from: the defaults do for a look.
+            Err(_) if self.bridge_from.is_some() && !self.keep => Settings::default(),
+            Err(error) => return Err(error.into()),
+        };
+        let profiles = self.profiles(home, channel)?;
+        let told = self.moments.as_deref().map(read_moments).transpose()?;
+        let kind = told
+            .as_ref()
+            .and_then(|t| t.0.first().map(|m| m.kind))
+            .unwrap_or(if told.is_some() {
+                MomentKind::Behaviour
+            } else {
+                self.mark.kind()
+            });
+        let rules = rules(&settings, kind, self.aim, self.window)?;
+        let mut journal = if self.keep {
+            Some(open_journal(&home()?)?)
+        } else {
+            None
+        };
+        let jobs = Jobs {
+            profiles: &profiles,
+            height_m: self.height,
+            channel,
+            told: told.as_ref().map(|t| &t.0[..]),
+            kind,
+            rules: &rules,
+        };
+        let done = jobs.all(&self.files)?;
+
+        let mut notes: Vec<String> = told.map_or_else(Vec::new, |t| t.1);
+        for one in &done {
+            let title = one.file.display();
+            notes.extend(one.notes.iter().map(|n| format!("{title}: {n}")));
+        }
+        for note in &notes {
+            eprintln!("Note: {note}");
+        }
+        self.papers(&done, kind, &rules, out)?;
+        if let Some(journal) = &mut journal {
+            for one in &done {
+                let id = journal.keep_review(&kept(
+                    one,
+                    &settings,
+                    &rules,
+                    &profiles,
+                    self.person.as_deref(),
+                )?)?;
+                eprintln!("Kept in the journal as {}.", id.short());
+            }
+        }
+        Ok(())
+    }
+
+    /// Combinations that make no sense are refused before any work is done.
+    fn check(&self) -> anyhow::Result<()> {
+        let one_file = [
+            ("--vtt", &self.vtt),
+            ("--cues", &self.cues),
+            ("--moments", &self.moments),
+        ];
+        for (flag, value) in one_file {
+            if value.is_some() && self.files.len() > 1 {
+                bail!("{flag} belongs to one recording; review them one at a time");
+            }
+        }
+        if self.cues.as_deref() == Some(Path::new("-")) {
+            bail!("--cues writes a WAV file; give it a file name");
+        }
+        if self.files.iter().filter(|f| *f == Path::new("-")).count() > 1 {
+            bail!("standard input (-) can be read once only");
+        }
+        let to_stdout = [&self.csv, &self.vtt]
+            .iter()
+            .filter(|f| f.as_deref() == Some(Path::new("-")))
+            .count();
+        if to_stdout + usize::from(self.json) > 1 {
+            bail!("only one of --json, --csv - and --vtt - can go to the terminal at once");
+        }
+        Ok(())
+    }
+
+    fn profiles(
+        &self,
+        home: &dyn Fn() -> Result<Home, HomeError>,
+        channel: ChannelChoice,
+    ) -> anyhow::Result<Vec<ClickProfile>> {
+        if let Some(file) = &self.bridge_from {
+            return Ok(vec![
+                teach::click_from_file("click", file, channel)?.profile,
+            ]);
+        }
+        if !self.bridge.is_empty() {
+            return bridges::load_named(&home()?, &self.bridge);
+        }
+        let taught = bridges::load_all(&home()?)?;
+        if taught.is_empty() {
+            bail!(
+                "no bridge is taught yet, so no mark can be heard. Record about ten clicks, then: marklag teach click NAME --from FILE (or add --bridge-from FILE to this review)"
+            );
+        }
+        Ok(taught)
+    }
+
+    fn papers(
+        &self,
+        done: &[Done],
+        kind: MomentKind,
+        rules: &Rules,
+        out: &mut dyn Write,
+    ) -> anyhow::Result<()> {
+        let is_stdout = |file: &Option<PathBuf>| file.as_deref() == Some(Path::new("-"));
+        if let Some(file) = &self.csv {
+            let mut text = Vec::new();
+            write_pairs_csv(
+                &mut text,
+                &done
+                    .iter()
+                    .flat_map(|d| d.outcome.pairs.clone())
+                    .collect::<Vec<Pair>>(),
+            )?;
+            put(file, &text, out)?;
+        }
+        if let (Some(file), Some(one)) = (&self.vtt, done.first()) {
+            put(file, captions_on_video(one).as_bytes(), out)?;
+        }
+        if let (Some(file), Some(one)) = (&self.cues, done.first()) {
+            write_cues(&one.file, file, &cue_points(one, kind))?;
+        }
+        if self.json {
+            return json(done, rules, out);
+        }
+        if is_stdout(&self.csv) || is_stdout(&self.vtt) {
+            return Ok(());
+        }
+        for (k, one) in done.iter().enumerate() {
+            if k > 0 {
+                writeln!(out)?;
+            }
+            let title = if one.file == Path::new("-") {
+                "Standard input".to_owned()
+            } else {
+                one.file.display().to_string()
+            };
+            summary::write(out, &title, &one.heard, kind, &one.outcome, columns())?;
+        }
+        if done.len() > 1 {
+            let pairs: Vec<Pair> = done.iter().flat_map(|d| d.outcome.pairs.clone()).collect();
+            writeln!(out, "\nAll {} recordings together:\n", done.len())?;
+            summary::measures(
+                out,
+                &pairs,
+                &summarise(&pairs, Yardstick::of(kind), rules.aim),
+                columns(),
+            )?;
+        }
+        Ok(())
+    }
+}
+
+/// What is the same for every recording of a review.
+struct Jobs<'a> {
+    profiles: &'a [ClickProfile],
+    height_m: Option<f64>,
+    channel: ChannelChoice,
+    told: Option<&'a [Moment]>,
+    kind: MomentKind,
+    rules: &'a Rules,
+}
+
+impl Jobs<'_> {
+    /// Reviews the files, several at once; the results are in their order.
+    fn all(&self, files: &[PathBuf]) -> anyhow::Result<Vec<Done>> {
+        let workers = std::thread::available_parallelism()
+            .map_or(1, usize::from)
+            .min(files.len());
+        let next = AtomicUsize::new(0);
+        let results: Mutex<Vec<Option<anyhow::Result<Done>>>> =
+            Mutex::new(files.iter().map(|_| None).collect());
+        std::thread::scope(|scope| {
+            for _ in 0..workers {
+                scope.spawn(|| {
+                    while let Some(file) = files.get(next.fetch_add(1, Ordering::Relaxed)) {
+                        let done = self.one(file);
+                        let at = files.iter().position(|f| std::ptr::eq(f, file));
+                        let mut results = results.lock().unwrap_or_else(PoisonError::into_inner);
+                        if let Some(slot) = at.and_then(|at| results.get_mut(at)) {
+                            *slot = Some(done);
+                        }
+                    }
+                });
+            }
+        });
+        let results = results.into_inner().unwrap_or_else(PoisonError::into_inner);
+        results.into_iter().flatten().collect()
+    }
+
+    fn one(&self, file: &Path) -> anyhow::Result<Done> {
+        let mut recording = Recording::open(file, self.channel)?;
+        let info = recording.info().clone();
+        let mut listening = Listening::new(info.sample_rate_hz, self.profiles, self.height_m)?;
+        while let Some(block) = recording.next_block()? {
+            listening.push(block)?;
+        }
+        let heard = listening.finish()?;
+        let mut notes: Vec<String> = recording
+            .cut_short()
+            .map(str::to_owned)
+            .into_iter()
+            .collect();
+        notes.extend(recording.warnings().sentences(info.sample_rate_hz));
+        notes.extend(info.absolute_time_note.clone());
+        let moments = match self.told {
+            Some(told) => {
+                let late = told.iter().filter(|m| m.t_s > heard.duration_s).count();
+                if late > 0 {
+                    notes.push(format!(
+                        "{late} of the moments lie after the end of the recording, which is {:.3} s long; are they of another one?",
+                        heard.duration_s
+                    ));
+                }
+                told.to_vec()
+            }
+            None => heard.moments(self.kind),
+        };
+        let gaps = &recording.warnings().gaps;
+        let rate_hz = f64::from(info.sample_rate_hz);
+        let near_gap = heard
+            .marks()
+            .iter()
+            .filter(|(t_s, _)| {
+                gaps.iter().any(|g| {
+                    (*t_s - g.at_sample as f64 / rate_hz).abs()
+                        < 1.0 + g.len_samples as f64 / rate_hz
+                })
+            })
+            .count();
+        if near_gap > 0 {
+            notes.push(format!(
+                "{near_gap} marks lie within a second of a lost stretch; their lags may be wrong"
+            ));
+        }
+        let outcome = judge(&heard, &moments, self.rules);
+        Ok(Done {
+            file: file.to_owned(),
+            rate_hz: info.sample_rate_hz,
+            channels: u16::try_from(info.channels).unwrap_or(u16::MAX),
+            picture_offset_s: info.sound_starts_after_picture_s,
+            heard,
+            moments,
+            outcome,
+            notes,
+        })
+    }
+}
+
+/// Aim, window and distances: the line before the settings.
+pub(super) fn rules(
+    settings: &Settings,
+    kind: MomentKind,
+    aim: Option<(f64, f64)>,
+    window: Option<(f64, f64)>,
+) -> anyhow::Result<Rules> {
+    let aim = aim.map_or(settings.aim.of(kind), |(from_ms, to_ms)| Aim {
+        from_ms,
+        to_ms,
+    });
+    let (before_ms, after_ms) =
+        window.unwrap_or((settings.pairing.before_ms, settings.pairing.after_ms));
+    Ok(Rules {
+        aim,
+        window: Window::new(before_ms, after_ms)?,
+        ball_m: settings.distance.microphone_to_ball_m,
+        clicker_m: settings.distance.microphone_to_clicker_m,
+        file_step_ms: 1e3 / 30.0,
+    })
+}
+
+fn read_moments(file: &Path) -> anyhow::Result<(Vec<Moment>, Vec<String>)> {
+    let mut text = String::new();
+    if file == Path::new("-") {
+        std::io::stdin()
+            .read_to_string(&mut text)
+            .context("cannot read the moments from standard input")?;
+    } else {
+        let bytes = fs::read(file)
+            .with_context(|| format!("cannot read the moments from {}", file.display()))?;
+        text = String::from_utf8_lossy(&bytes).into_owned();
+    }
+    let read =
+        parse_moments(&text).with_context(|| format!("the moments in {}", file.display()))?;
+    let notes = read
+        .warnings
+        .iter()
+        .map(|w| format!("{}: {w}", file.display()))
+        .collect();
+    Ok((read.moments, notes))
+}
+
+fn open_journal(home: &Home) -> anyhow::Result<Journal> {
+    home.create()?;
+    Ok(Journal::open(&home.journal_file())?)
+}
+
+/// All three moments of each drop, or those of the file.
+fn all_moments(one: &Done) -> Vec<Moment> {
+    if one.heard.drops.is_empty()
+        || one
+            .moments
+            .iter()
+            .any(|m| m.source != crate::timeline::MomentSource::Sound)
+    {
+        return one.moments.clone();
+    }
+    let mut all: Vec<Moment> = [MomentKind::Release, MomentKind::Floor, MomentKind::Top]
+        .iter()
+        .flat_map(|kind| one.heard.moments(*kind))
+        .collect();
+    all.sort_by(|a, b| a.t_s.total_cmp(&b.t_s));
+    all
+}
+
+fn json(done: &[Done], rules: &Rules, out: &mut dyn Write) -> anyhow::Result<()> {
+    let texts: Vec<String> = done
+        .iter()
+        .map(|one| {
+            Review::new(
+                Reviewed {
+                    path: one.file.display().to_string(),
+                    sample_rate_hz: one.rate_hz,
+                    channels: one.channels,
+                    duration_s: one.heard.duration_s,
+                },
+                one.heard.sounds.clone(),
+                all_moments(one),
+                one.outcome.pairs.clone(),
+                &one.outcome.summary,
+            )
+            .to_json()
+        })
+        .collect::<Result<_, _>>()?;
+    if let [only] = &texts[..] {
+        return Ok(out.write_all(only.as_bytes())?);
+    }
+    let pairs: Vec<Pair> = done.iter().flat_map(|d| d.outcome.pairs.clone()).collect();
+    let kinds = done.iter().flat_map(|d| d.moments.iter().map(|m| m.kind));
+    let yardstick = Yardstick::shared(kinds).unwrap_or(Yardstick::Reaction);
+    let together = Together {
+        format: "marklag.reviews/1",
+        reviews: texts
+            .iter()
+            .map(|t| serde_json::from_str(t))
+            .collect::<Result<_, _>>()?,
+        summary: summarise(&pairs, yardstick, rules.aim),
+    };
+    serde_json::to_writer_pretty(&mut *out, &together)?;
+    Ok(writeln!(out)?)
+}
+
+fn captions_on_video(one: &Done) -> String {
+    // Players show captions by the picture's clock.
+    let later = |t: f64| t + one.picture_offset_s;
+    let pairs: Vec<Pair> = one
+        .outcome
+        .pairs
+        .iter()
+        .map(|p| Pair {
+            moment_s: p.moment_s.map(later),
+            mark_s: p.mark_s.map(later),
+            ..p.clone()
+        })
+        .collect();
+    let moments: Vec<Moment> = one
+        .moments
+        .iter()
+        .map(|m| Moment {
+            t_s: later(m.t_s),
+            ..m.clone()
+        })
+        .collect();
+    captions(&pairs, &moments)
+}
+
+fn cue_points(one: &Done, kind: MomentKind) -> Vec<Cue> {
+    let sample = |t_s: f64| (t_s * f64::from(one.rate_hz)).round().max(0.0) as u64;
+    let mut cues: Vec<Cue> = Vec::new();
+    for pair in &one.outcome.pairs {
+        if let Some(t_s) = pair.moment_s {
+            cues.push(Cue {
+                sample: sample(t_s),
+                label: summary::moment_word(kind).to_owned(),
+            });
+        }
+        if let Some(t_s) = pair.mark_s {
+            let label = pair.lag_ms.map_or_else(
+                || "stray mark".to_owned(),
+                |lag| format!("mark {lag:+.1} ms"),
+            );
+            cues.push(Cue {
+                sample: sample(t_s),
+                label,
+            });
+        }
+    }
+    cues.sort_by_key(|c| c.sample);
+    cues
+}
+
+fn put(file: &Path, bytes: &[u8], out: &mut dyn Write) -> anyhow::Result<()> {
+    if file == Path::new("-") {
+        return Ok(out.write_all(bytes)?);
+    }
+    fs::write(file, bytes).with_context(|| format!("cannot write {}", file.display()))
+}
+
+fn kept(
+    one: &Done,
+    settings: &Settings,
+    rules: &Rules,
+    profiles: &[ClickProfile],
+    person: Option<&str>,
+) -> anyhow::Result<KeptReview> {
+    let mut used = settings.clone();
+    used.pairing.before_ms = rules.window.before_ms();
+    used.pairing.after_ms = rules.window.after_ms();
+    Ok(KeptReview {
+        bout: Bout {
+            kind: BoutKind::Review,
+            started_at: Timestamp::now(),
+            time_zone: TimeZone::system().iana_name().map(str::to_owned),
+            person: person
+                .map(str::to_owned)
+                .or_else(|| settings.person.clone()),
+            source: Some(
+                fs::canonicalize(&one.file)
+                    .unwrap_or_else(|_| one.file.clone())
+                    .display()
+                    .to_string(),
+            ),
+            sound_file: None,
+            sample_rate_hz: Some(one.rate_hz),
+            channels: Some(one.channels),
+            duration_s: Some(one.heard.duration_s),
+            program_version: env!("CARGO_PKG_VERSION").to_owned(),
+            settings_json: serde_json::to_string(&serde_json::json!({
+                "settings": used,
+                "aim": rules.aim,
+            }))?,
+            profiles: profiles
+                .iter()
+                .map(|p| {
+                    Ok(ProfileSnapshot {
+                        name: p.name.clone(),
+                        json: serde_json::to_string(p)?,
+                    })
+                })
+                .collect::<serde_json::Result<_>>()?,
+        },
+        sounds: one.heard.sounds.clone(),
+        moments: one.moments.clone(),
+        pairs: one.outcome.pairs.clone(),
+    })
+}
+
+fn parse_span(text: &str) -> Result<(f64, f64), String> {
+    let advice = "give the earliest and the latest lag in milliseconds, for instance -50..50";
+    let (from, to) = text.split_once("..").ok_or(advice)?;
+    let number = |t: &str| {
+        t.trim()
+            .parse::<f64>()
+            .ok()
+            .filter(|v| v.is_finite())
+            .ok_or(advice)
+    };
+    let (from, to) = (number(from)?, number(to)?);
+    if from > to {
+        Err(format!(
+            "the first number must not be larger than the second; {advice}"
+        ))
+    } else {
+        Ok((from, to))
+    }
+}
+
+fn parse_window(text: &str) -> Result<(f64, f64), String> {
+    let advice = "give two numbers of milliseconds, for instance 500,1500";
+    let (before, after) = text.split_once(',').ok_or(advice)?;
+    let number = |t: &str| t.trim().parse::<f64>().map_err(|_| advice.to_owned());
+    Ok((number(before)?, number(after)?))
+}
+
+fn parse_height(text: &str) -> Result<f64, String> {
+    let height_m: f64 = text
+        .trim()
+        .trim_end_matches('m')
+        .trim()
+        .parse()
+        .map_err(|_| "give metres, for instance 1.2".to_owned())?;
+    if (0.05..=10.0).contains(&height_m) {
+        Ok(height_m)
+    } else {
+        Err("a ball is dropped from 0.05 to 10 metres".to_owned())
+    }
+}

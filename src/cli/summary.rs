@@ -1,0 +1,148 @@
+//! The readable summary of a review.
+
+use std::io::Write;
+
+use crate::listen::Timeline;
+use crate::measure::{Summary, words};
+use crate::page::{Glyphs, strip};
+use crate::review::Outcome;
+use crate::timeline::{self, MomentKind, Pair, SoundKind};
+
+/// Most lines of single lags in a summary; the rest is in --csv and --json.
+const MOST_LINES: usize = 60;
+
+/// What a kind of moment is called in a sentence.
+pub(super) fn moment_word(kind: MomentKind) -> &'static str {
+    match kind {
+        MomentKind::Floor => "floor",
+        MomentKind::Release => "release",
+        MomentKind::Top => "top",
+        MomentKind::Behaviour => "behaviour",
+    }
+}
+
+/// Writes what was heard in one recording and how its marks lie.
+pub(super) fn write(
+    out: &mut dyn Write,
+    title: &str,
+    heard: &Timeline,
+    kind: MomentKind,
+    outcome: &Outcome,
+    width: usize,
+) -> std::io::Result<()> {
+    let clicks = heard
+        .sounds
+        .iter()
+        .filter(|s| s.kind != SoundKind::Impact)
+        .count();
+    writeln!(out, "{title}: {}", length(heard.duration_s))?;
+    writeln!(
+        out,
+        "Heard {}, {}.",
+        count(clicks, "mark", "marks"),
+        count(heard.drops.len(), "drop of a ball", "drops of a ball")
+    )?;
+    let mut names: Vec<(&str, usize)> = Vec::new();
+    for sound in heard.sounds.iter().filter(|s| s.kind != SoundKind::Impact) {
+        match names.iter_mut().find(|n| n.0 == sound.name) {
+            Some(name) => name.1 += 1,
+            None => names.push((&sound.name, 1)),
+        }
+    }
+    if names.len() > 1 {
+        let words: Vec<String> = names
+            .iter()
+            .map(|(name, n)| format!("{name} {n}"))
+            .collect();
+        writeln!(out, "By sound: {}.", words.join(", "))?;
+    }
+    for refused in &heard.refused {
+        writeln!(
+            out,
+            "Not counted as a drop at {:.2} s: {}.",
+            refused.drop.floor_s, refused.reason
+        )?;
+    }
+    writeln!(out)?;
+    lags(out, kind, &outcome.pairs)?;
+    measures(out, &outcome.pairs, &outcome.summary, width)
+}
+
+/// One line a pair.
+fn lags(out: &mut dyn Write, kind: MomentKind, pairs: &[Pair]) -> std::io::Result<()> {
+    if pairs.is_empty() {
+        return Ok(());
+    }
+    writeln!(
+        out,
+        "{:>10}  {:>10}  {:>9}  outcome",
+        moment_word(kind),
+        "mark",
+        "lag"
+    )?;
+    for pair in pairs.iter().take(MOST_LINES) {
+        let time = |t: Option<f64>| t.map_or_else(|| "-".to_owned(), |t| format!("{t:.3} s"));
+        let lag = pair
+            .lag_ms
+            .map_or_else(|| "-".to_owned(), |ms| format!("{ms:+.1} ms"));
+        let word = match pair.outcome {
+            timeline::Outcome::OnTime => "on time",
+            timeline::Outcome::Early => "early",
+            timeline::Outcome::Late => "late",
+            timeline::Outcome::Missed => "missed",
+            timeline::Outcome::Stray => "stray",
+        };
+        writeln!(
+            out,
+            "{:>10}  {:>10}  {lag:>9}  {word}",
+            time(pair.moment_s),
+            time(pair.mark_s)
+        )?;
+    }
+    if pairs.len() > MOST_LINES {
+        writeln!(
+            out,
+            "… and {} more; --csv FILE writes them all",
+            pairs.len() - MOST_LINES
+        )?;
+    }
+    writeln!(out)
+}
+
+/// The strip and the sentences.
+pub(super) fn measures(
+    out: &mut dyn Write,
+    pairs: &[Pair],
+    summary: &Summary,
+    width: usize,
+) -> std::io::Result<()> {
+    let lags: Vec<f64> = pairs.iter().filter_map(|p| p.lag_ms).collect();
+    if !lags.is_empty() {
+        writeln!(
+            out,
+            "{}",
+            strip(&lags, summary.aim, width, Glyphs::Unicode).trim_end()
+        )?;
+        writeln!(out)?;
+    }
+    for sentence in words::sentences(summary) {
+        writeln!(out, "{sentence}")?;
+    }
+    Ok(())
+}
+
+fn length(s: f64) -> String {
+    if s < 60.0 {
+        format!("{s:.1} s")
+    } else {
+        format!("{} min {:04.1} s", (s / 60.0) as u64, s % 60.0)
+    }
+}
+
+fn count(n: usize, one: &str, many: &str) -> String {
+    match n {
+        0 => format!("no {many}"),
+        1 => format!("1 {one}"),
+        n => format!("{n} {many}"),
+    }
+}

@@ -1,0 +1,164 @@
+//! A stream listened to from end to end: the ear's events, the ball's drops, and
+//! the timeline that comes of them. The microphone, a recording and a made-up
+//! room all go through here. Pure: no device, no file, no clock.
+
+use crate::ear::{ClickProfile, Ear, EarError, Heard};
+use crate::timeline::{
+    BallFinder, Drop, Found, Impact, Moment, MomentKind, Refused, Sound, SoundKind, moment_of,
+};
+
+/// What was heard in a stream.
+#[derive(Debug, Clone, PartialEq, Default)]
+pub struct Timeline {
+    /// All sounds, in order of time.
+    pub sounds: Vec<Sound>,
+    /// Standard uncertainty of each sound's instant, in milliseconds.
+    pub sound_u_ms: Vec<f64>,
+    /// The drops of the ball, in order of time.
+    pub drops: Vec<Drop>,
+    /// Chains of impacts that look like a drop but were refused.
+    pub refused: Vec<Refused>,
+    /// Length of the stream in seconds.
+    pub duration_s: f64,
+}
+
+impl Timeline {
+    /// Moments of one kind, in order of time.
+    pub fn moments(&self, kind: MomentKind) -> Vec<Moment> {
+        self.drops
+            .iter()
+            .filter_map(|drop| moment_of(drop, kind))
+            .collect()
+    }
+
+    /// The marks: clicks and words, as (seconds, standard uncertainty in ms).
+    pub fn marks(&self) -> Vec<(f64, f64)> {
+        self.sounds
+            .iter()
+            .zip(&self.sound_u_ms)
+            .filter(|(sound, _)| sound.kind != SoundKind::Impact)
+            .map(|(sound, u_ms)| (sound.t_s, *u_ms))
+            .collect()
+    }
+
+    /// Standard uncertainty of the sound that lies nearest to `t_s`, in
+    /// milliseconds; `None` when nothing was heard.
+    pub fn u_ms_near(&self, t_s: f64) -> Option<f64> {
+        self.sounds
+            .iter()
+            .zip(&self.sound_u_ms)
+            .min_by(|a, b| (a.0.t_s - t_s).abs().total_cmp(&(b.0.t_s - t_s).abs()))
+            .map(|(_, u_ms)| *u_ms)
+    }
+}
+
+/// Listens to a stream.
+pub struct Listening {
+    ear: Ear,
+    ball: BallFinder,
+    names: Vec<String>,
+    rate_hz: f64,
+    timeline: Timeline,
+}
+
+impl Listening {
+    /// Listens at a sample rate for the taught clicks and for a ball; the height
+    /// it falls from, in metres, when it is known.
+    pub fn new(
+        rate_hz: u32,
+        profiles: &[ClickProfile],
+        height_m: Option<f64>,
+    ) -> Result<Self, EarError> {
+        Ok(Self {
+            ear: Ear::new(rate_hz, profiles)?,
+            ball: BallFinder::new(height_m),
+            names: profiles.iter().map(|p| p.name.clone()).collect(),
+            rate_hz: f64::from(rate_hz),
+            timeline: Timeline::default(),
+        })
+    }
+
+    /// More of the stream.
+    pub fn push(&mut self, samples: &[f32]) -> Result<(), EarError> {
+        let Self {
+            ear,
+            ball,
+            names,
+            rate_hz,
+            timeline,
+        } = self;
+        ear.push(samples, &mut |heard| {
+            take(heard, ball, names, *rate_hz, timeline)
+        })?;
+        let now_s = ear.count() as f64 / *rate_hz;
+        let found = ball.advance(now_s);
+        sort_in(found, timeline);
+        timeline.duration_s = now_s;
+        Ok(())
+    }
+
+    /// What was heard up to now.
+    pub fn so_far(&self) -> &Timeline {
+        &self.timeline
+    }
+
+    /// The end of the stream: all that was heard.
+    pub fn finish(mut self) -> Result<Timeline, EarError> {
+        let duration_s = self.ear.count() as f64 / self.rate_hz;
+        let Self {
+            ear,
+            ball,
+            names,
+            rate_hz,
+            timeline,
+        } = &mut self;
+        ear.finish(&mut |heard| take(heard, ball, names, *rate_hz, timeline))?;
+        let found = ball.finish();
+        sort_in(found, timeline);
+        timeline.duration_s = duration_s;
+        timeline
+            .drops
+            .sort_by(|a, b| a.floor_s.total_cmp(&b.floor_s));
+        Ok(self.timeline)
+    }
+}
+
+fn take(
+    heard: Heard,
+    ball: &mut BallFinder,
+    names: &[String],
+    rate_hz: f64,
+    timeline: &mut Timeline,
+) {
+    let sound = Sound {
+        t_s: heard.at as f64 / rate_hz,
+        kind: heard.kind,
+        name: heard
+            .bridge
+            .and_then(|k| names.get(k))
+            .cloned()
+            .unwrap_or_default(),
+        confidence: f64::from(heard.confidence),
+        level_dbfs: f64::from(heard.level_dbfs),
+    };
+    if sound.kind == SoundKind::Impact {
+        let found = ball.push(Impact {
+            t_s: sound.t_s,
+            strength_db: sound.level_dbfs,
+        });
+        sort_in(found, timeline);
+    }
+    timeline.sounds.push(sound);
+    timeline
+        .sound_u_ms
+        .push(1e3 * f64::from(heard.u_samples) / rate_hz);
+}
+
+fn sort_in(found: Vec<Found>, timeline: &mut Timeline) {
+    for one in found {
+        match one {
+            Found::Drop(drop) => timeline.drops.push(drop),
+            Found::Refused(refused) => timeline.refused.push(refused),
+        }
+    }
+}
