@@ -7,6 +7,9 @@ use crate::timeline::{
     BallFinder, Drop, Found, Impact, Moment, MomentKind, Refused, Sound, SoundKind, moment_of,
 };
 
+/// Drops whose heights differ by less than this part are from one height.
+const SAME_HEIGHT: f64 = 0.2;
+
 /// What was heard in a stream.
 #[derive(Debug, Clone, PartialEq, Default)]
 pub struct Timeline {
@@ -56,6 +59,7 @@ impl Timeline {
 pub struct Listening {
     ear: Ear,
     ball: BallFinder,
+    height_told: bool,
     names: Vec<String>,
     rate_hz: f64,
     timeline: Timeline,
@@ -72,6 +76,7 @@ impl Listening {
         Ok(Self {
             ear: Ear::new(rate_hz, profiles)?,
             ball: BallFinder::new(height_m),
+            height_told: height_m.is_some(),
             names: profiles.iter().map(|p| p.name.clone()).collect(),
             rate_hz: f64::from(rate_hz),
             timeline: Timeline::default(),
@@ -86,6 +91,7 @@ impl Listening {
             names,
             rate_hz,
             timeline,
+            ..
         } = self;
         ear.push(samples, &mut |heard| {
             take(heard, ball, names, *rate_hz, timeline)
@@ -102,6 +108,46 @@ impl Listening {
         &self.timeline
     }
 
+    /// A drill drops one ball from one height. Where the drops that were found say
+    /// which, the impacts are gone through once more with the height known: a
+    /// drop with few bounces is then told from chance.
+    fn once_more(&mut self) {
+        let mut heights: Vec<f64> = self.timeline.drops.iter().map(|d| d.height_m).collect();
+        heights.sort_by(f64::total_cmp);
+        let (Some(low), Some(high), Some(middle)) = (
+            heights.first(),
+            heights.last(),
+            heights.get(heights.len() / 2),
+        ) else {
+            return;
+        };
+        if high - low > SAME_HEIGHT * middle {
+            return;
+        }
+        let mut ball = BallFinder::new(Some(*middle));
+        let mut again = Timeline::default();
+        for sound in self
+            .timeline
+            .sounds
+            .iter()
+            .filter(|s| s.kind == SoundKind::Impact)
+        {
+            sort_in(
+                ball.push(Impact {
+                    t_s: sound.t_s,
+                    strength_db: sound.level_dbfs,
+                }),
+                &mut again,
+            );
+        }
+        sort_in(ball.finish(), &mut again);
+        if again.drops.len() > self.timeline.drops.len() {
+            again.drops.sort_by(|a, b| a.floor_s.total_cmp(&b.floor_s));
+            self.timeline.drops = again.drops;
+            self.timeline.refused.clear();
+        }
+    }
+
     /// The end of the stream: all that was heard.
     pub fn finish(mut self) -> Result<Timeline, EarError> {
         let duration_s = self.ear.count() as f64 / self.rate_hz;
@@ -111,6 +157,7 @@ impl Listening {
             names,
             rate_hz,
             timeline,
+            ..
         } = &mut self;
         ear.finish(&mut |heard| take(heard, ball, names, *rate_hz, timeline))?;
         let found = ball.finish();
@@ -119,6 +166,9 @@ impl Listening {
         timeline
             .drops
             .sort_by(|a, b| a.floor_s.total_cmp(&b.floor_s));
+        if !self.height_told {
+            self.once_more();
+        }
         Ok(self.timeline)
     }
 }

@@ -42,7 +42,7 @@ struct Line {
 #[derive(Debug, Subcommand)]
 enum Command {
     /// Time the marks in a recording: how early or late each one was
-    Review(review::ReviewCmd),
+    Review(Box<review::ReviewCmd>),
     /// Teach marklag the sound of your bridge
     Teach(teach::TeachCmd),
     /// List, change or forget the taught sounds

@@ -14,14 +14,14 @@ const SLOW_S: f64 = 0.050;
 /// The background takes a sample for at most this many times itself (power).
 const GROWTH: f64 = 4.0;
 /// Power ratios, fast over background, that count as a rise.
-const RISE: [f64; 4] = [14.0, 10.0, 8.0, 7.0];
+const RISE: [f64; 4] = [10.0, 7.0, 6.0, 5.5];
 /// Time constant in which the last peak is forgotten, in seconds: the pulses of
 /// a voice or of clipped hum, 10 to 20 ms apart, are no rises.
 const HOLD_S: f64 = 0.020;
 /// The last peak is the loudest until this long ago, in seconds.
 const LATE_S: f64 = 0.004;
 /// How far a rise must stand over the last peak (power ratio).
-const OVER_HOLD: f64 = 3.0;
+const OVER_HOLD: f64 = 2.0;
 /// Power far below any microphone's noise, so that silence has a background.
 const FLOOR: f64 = 1e-12;
 /// A rise is reported at its peak, at the latest this long after it began.

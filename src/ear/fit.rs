@@ -409,20 +409,20 @@ impl Fitter {
         let mut heard = 0.0f32;
         let mut taught = 0.0f32;
         let mut strongest = 0.0f32;
-        for k in 0..CELL_FRAMES {
+        for (now, then) in cells.iter().zip(&shape.cells) {
             for b in 0..self.bands {
-                heard += (cells[k][b] - noise[b]).max(0.0);
-                taught += shape.cells[k][b];
-                strongest = strongest.max(shape.cells[k][b]);
+                heard += (now[b] - noise[b]).max(0.0);
+                taught += then[b];
+                strongest = strongest.max(then[b]);
             }
         }
         let gain = heard / taught.max(1e-30);
         let floor = CELL_FLOOR * strongest * gain;
         let (mut sum, mut weights) = (0.0f32, 0.0f32);
-        for k in 0..CELL_FRAMES {
+        for (now, then) in cells.iter().zip(&shape.cells) {
             for b in 0..self.bands {
-                let expected = gain * shape.cells[k][b];
-                let got = (cells[k][b] - noise[b]).max(0.0);
+                let expected = gain * then[b];
+                let got = (now[b] - noise[b]).max(0.0);
                 let masked = floor + 0.3 * noise[b];
                 let difference = 10.0
                     * ((got + masked) / (expected + masked).max(1e-30))

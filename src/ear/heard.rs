@@ -19,6 +19,13 @@ const BANG_EDGE_HZ: f64 = 80.0;
 const LOW_EDGE_HZ: f64 = 1_000.0;
 /// A click with this many times its taught power below 1 kHz has a bang beside it.
 const BESIDE: f32 = 4.0;
+/// A bang behind a click is looked for from this long after the click's onset, in
+/// seconds,
+const BEHIND_S: f64 = 0.0008;
+/// until this long after its rise,
+const BEHIND_UNTIL_S: f64 = 0.010;
+/// and must be this many times stronger than the click's low part (power).
+const STRONGER: f64 = 3.0;
 /// Two bangs this close are one, heard in the lower and in the upper bands.
 const SAME_BANG_S: f64 = 0.012;
 /// Events are held this long, in seconds, so that they leave in order although
@@ -261,6 +268,18 @@ impl Ear {
             // Beside a click only the low part of a bang can be seen.
             if !rise.low || self.low_power_at(rise.at) < BESIDE * click.low_power {
                 return Ok(None);
+            }
+            // The click's own low part may have opened the rise: look for the bang
+            // behind it first.
+            let onset = click.from + (SAME_BEFORE_S * self.rate_hz) as u64;
+            let behind = onset + (BEHIND_S * self.rate_hz) as u64;
+            let until = rise.at.max(onset) + (BEHIND_UNTIL_S * self.rate_hz) as u64;
+            if rise.at + behind - onset >= onset
+                && let Some((at, stronger)) =
+                    self.placer.place_within(behind, until, &self.low_view)
+                && stronger > STRONGER
+            {
+                return Ok(Some(at));
             }
             return Ok(Some(self.placer.place(rise, &[&self.low_view])));
         }

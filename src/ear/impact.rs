@@ -8,6 +8,9 @@ use super::pick::aic_onset;
 const BEFORE_S: f64 = 0.012;
 /// How long after the rise the stretch goes on, in seconds.
 const AFTER_S: f64 = 0.003;
+/// The second look reaches this far before and after the first one's onset.
+const AGAIN_BEFORE_S: f64 = 0.005;
+const AGAIN_AFTER_S: f64 = 0.0007;
 /// Variance far below any microphone's noise.
 const FLOOR: f64 = 1e-14;
 
@@ -15,6 +18,8 @@ const FLOOR: f64 = 1e-14;
 pub struct Placer {
     work: Vec<f32>,
     before: i64,
+    again_before: usize,
+    again_after: usize,
 }
 
 impl Placer {
@@ -23,6 +28,8 @@ impl Placer {
         Self {
             work: vec![0.0; ((BEFORE_S + AFTER_S) * rate_hz) as usize],
             before: (BEFORE_S * rate_hz) as i64,
+            again_before: (AGAIN_BEFORE_S * rate_hz) as usize,
+            again_after: (AGAIN_AFTER_S * rate_hz) as usize,
         }
     }
 
@@ -37,15 +44,46 @@ impl Placer {
         let from = rise.at as i64 - self.before;
         // What lies before the stream is not silence that something rises from.
         let skip = (-from).max(0) as usize;
-        let mut best: Option<(u64, f64)> = None;
-        for view in views {
-            view.copy(from, &mut self.work);
+        let mut best: Option<(usize, f64, usize)> = None;
+        for (view, history) in views.iter().enumerate() {
+            history.copy(from, &mut self.work);
             if let Some((k, gain)) = self.work.get(skip..).and_then(|x| aic_onset(x, FLOOR))
-                && best.is_none_or(|(_, g)| gain > g)
+                && best.is_none_or(|(_, g, _)| gain > g)
             {
-                best = Some(((from + (skip + k) as i64).max(0) as u64, gain));
+                best = Some((skip + k, gain, view));
             }
         }
-        best.map_or(rise.at, |(at, _)| at)
+        let Some((k, _, view)) = best else {
+            return rise.at;
+        };
+        // Once more with little of the sound itself: a soft contact begins before
+        // the loud part that the whole stretch is divided by.
+        views[view].copy(from, &mut self.work);
+        let (first, last) = (
+            k.saturating_sub(self.again_before).max(skip),
+            (k + self.again_after).min(self.work.len()),
+        );
+        let k = self
+            .work
+            .get(first..last)
+            .and_then(|x| aic_onset(x, FLOOR))
+            .map_or(k, |(j, _)| (first + j).min(k));
+        (from + k as i64).max(0) as u64
+    }
+
+    /// Where a bang begins between `from` and `until` in one view, and how much
+    /// stronger it is than what goes before (power ratio).
+    pub fn place_within(&mut self, from: u64, until: u64, view: &History) -> Option<(u64, f64)> {
+        let length = (until.saturating_sub(from) as usize).min(self.work.len());
+        let work = &mut self.work[..length];
+        view.copy(from as i64, work);
+        let (k, _) = aic_onset(work, FLOOR)?;
+        let power = |x: &[f32]| {
+            x.iter().map(|v| f64::from(*v) * f64::from(*v)).sum::<f64>() / x.len().max(1) as f64
+        };
+        Some((
+            from + k as u64,
+            power(&work[k..]) / power(&work[..k]).max(FLOOR),
+        ))
     }
 }

@@ -1,1 +1,3 @@
+//! The benchmarks of the ear.
+
 fn main() {}
