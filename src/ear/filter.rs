@@ -90,6 +90,8 @@ impl Biquad {
 
 #[cfg(test)]
 mod tests {
+    #![allow(clippy::unwrap_used)]
+    use super::super::testing::{numbers, reference};
     use super::*;
 
     fn gain_at(section: Section, hz: f64, rate_hz: f64) -> f64 {
@@ -116,6 +118,66 @@ mod tests {
         filter.settle(0.7);
         for _ in 0..1_000 {
             assert!(filter.step(0.7).abs() < 1e-12);
+        }
+    }
+
+    /// Source: scipy.signal.butter(2, hz, "highpass", fs=rate).
+    #[test]
+    fn high_pass_is_scipys_butterworth() {
+        for case in reference()["high_pass"].as_array().unwrap() {
+            let (hz, rate_hz) = (
+                case["hz"].as_f64().unwrap(),
+                case["rate_hz"].as_f64().unwrap(),
+            );
+            let Section { b, a } = Section::high_pass(hz, rate_hz);
+            for (ours, theirs) in b.iter().zip(numbers(&case["b"])) {
+                assert!((ours - theirs).abs() < 1e-10, "{hz} at {rate_hz}: {b:?}");
+            }
+            for (ours, theirs) in a.iter().zip(numbers(&case["a"])) {
+                assert!((ours - theirs).abs() < 1e-10, "{hz} at {rate_hz}: {a:?}");
+            }
+        }
+    }
+
+    /// |H| at a frequency, from the coefficients.
+    fn response(section: Section, hz: f64, rate_hz: f64) -> f64 {
+        let w = TAU * hz / rate_hz;
+        let size = |c: [f64; 3]| {
+            let re = c[0] + c[1] * w.cos() + c[2] * (2.0 * w).cos();
+            let im = c[1] * w.sin() + c[2] * (2.0 * w).sin();
+            re.hypot(im)
+        };
+        size(section.b) / size([1.0, section.a[0], section.a[1]])
+    }
+
+    /// Source: scipy.signal.bilinear of (s/Q)/(s² + s/Q + 1), scipy.signal.freqz.
+    #[test]
+    fn band_pass_is_the_cookbooks() {
+        for case in reference()["band_pass"].as_array().unwrap() {
+            let number = |name: &str| case[name].as_f64().unwrap();
+            let rate_hz = number("rate_hz");
+            let section = Section::band_pass(number("hz"), number("q"), rate_hz);
+            for (hz, gain) in numbers(&case["at_hz"]).iter().zip(numbers(&case["gain"])) {
+                let ours = response(section, *hz, rate_hz);
+                assert!(
+                    (ours - gain).abs() < 1e-9,
+                    "{hz} at {rate_hz}: {ours} {gain}"
+                );
+            }
+        }
+    }
+
+    /// Source: scipy.signal.lfilter with the same Butterworth high-pass.
+    #[test]
+    fn runs_as_scipys_lfilter() {
+        let case = &reference()["filtered"];
+        let section = Section::high_pass(
+            case["hz"].as_f64().unwrap(),
+            case["rate_hz"].as_f64().unwrap(),
+        );
+        let mut filter = Biquad::new(section);
+        for (x, y) in numbers(&case["x"]).into_iter().zip(numbers(&case["y"])) {
+            assert!((filter.step(x) - y).abs() < 1e-9);
         }
     }
 }

@@ -225,3 +225,33 @@ impl PeakFinder {
         }
     }
 }
+
+#[cfg(test)]
+mod tests {
+    #![allow(clippy::unwrap_used)]
+    use super::super::testing::{numbers, reference, samples};
+    use super::*;
+
+    /// Source: scipy.signal.correlate(…, mode="valid") of the stream, preceded by
+    /// the template's length of silence, with the template at unit energy.
+    #[test]
+    fn correlates_as_scipy() {
+        let case = &reference()["matched"];
+        let template = samples(&case["template"]);
+        let mut blocks = Blocks::new(template.len());
+        let mut matcher = Matcher::new(&template, &blocks).unwrap();
+        let mut ours = Vec::new();
+        for x in samples(&case["x"]) {
+            if blocks.push(x) {
+                blocks.transform().unwrap();
+                assert_eq!(blocks.start, ours.len() as i64 - template.len() as i64);
+                ours.extend_from_slice(matcher.correlate(&blocks).unwrap());
+            }
+        }
+        let theirs = numbers(&case["y"]);
+        assert!(ours.len() >= 8 * blocks.hop() && ours.len() <= theirs.len());
+        for (k, (a, b)) in ours.iter().zip(&theirs).enumerate() {
+            assert!((f64::from(*a) - b).abs() < 2e-5, "{k}: {a} {b}");
+        }
+    }
+}

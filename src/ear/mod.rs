@@ -13,6 +13,8 @@ mod pick;
 mod profile;
 mod resample;
 mod teach;
+#[cfg(test)]
+mod testing;
 
 pub use heard::{Ear, Heard};
 pub use pick::aic_onset;

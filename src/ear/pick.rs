@@ -42,3 +42,100 @@ pub fn aic_onset(x: &[f32], floor: f64) -> Option<(usize, f64)> {
     }
     best.map(|(k, aic)| (k, 0.5 * (whole - aic)))
 }
+
+#[cfg(test)]
+mod tests {
+    #![allow(clippy::unwrap_used)]
+    use super::super::testing::{reference, samples};
+    use super::*;
+    use proptest::prelude::*;
+
+    /// The criterion at the minimum, from the gain over no split.
+    fn aic_at_best(x: &[f32], gain: f64) -> f64 {
+        let n = x.len() as f64;
+        let mean = x.iter().map(|v| f64::from(*v)).sum::<f64>() / n;
+        let variance = x
+            .iter()
+            .map(|v| (f64::from(*v) - mean).powi(2))
+            .sum::<f64>()
+            / n;
+        n * variance.ln() - 2.0 * gain
+    }
+
+    /// Source: the criterion worked by hand, 25 × (1, −1) then 25 × (10, −10):
+    /// minimum at the 50th split, 49·ln 100 = 225.6533391.
+    #[test]
+    fn worked_case() {
+        let x: Vec<f32> = (0..100)
+            .map(|n| if n < 50 { 1.0 } else { 10.0 } * if n % 2 == 0 { 1.0 } else { -1.0 })
+            .collect();
+        let (k, gain) = aic_onset(&x, 0.0).unwrap();
+        assert_eq!(k, 50);
+        assert!((aic_at_best(&x, gain) - 225.653_339_1).abs() < 1e-6);
+        // Against no split: half of 100·ln 50.5 − 49·ln 100.
+        assert!((gain - 0.5 * (100.0 * 50.5f64.ln() - 49.0 * 100f64.ln())).abs() < 1e-9);
+        // The floor changes the value, not the place.
+        assert_eq!(aic_onset(&x, 1e-14).unwrap().0, 50);
+    }
+
+    /// Source: obspy.signal.trigger.aic_simple. Its index is one less: element
+    /// k − 1 belongs to the split with k samples before it.
+    #[test]
+    fn agrees_with_obspy() {
+        for case in reference()["aic"].as_array().unwrap() {
+            let x = samples(&case["x"]);
+            let (k, gain) = aic_onset(&x, 0.0).unwrap();
+            assert_eq!(k as u64, case["k"].as_u64().unwrap(), "{} samples", x.len());
+            let aic = case["aic"].as_f64().unwrap();
+            assert!((aic_at_best(&x, gain) - aic).abs() < 1e-6 * aic.abs().max(1.0));
+        }
+    }
+
+    #[test]
+    fn what_is_too_short_or_not_finite_has_no_onset() {
+        for n in 0..4 {
+            assert_eq!(aic_onset(&vec![1.0; n], 1e-14), None, "{n} samples");
+        }
+        assert_eq!(aic_onset(&[0.0, f32::NAN, 1.0, 2.0, 3.0], 1e-14), None);
+        assert_eq!(aic_onset(&[0.0, f32::INFINITY, 1.0, 2.0, 3.0], 1e-14), None);
+    }
+
+    /// A first sound after digital silence is found on its first sample.
+    #[test]
+    fn a_step_out_of_silence_is_exact() {
+        for onset in 2..60 {
+            let x: Vec<f32> = (0..64)
+                .map(|n: i32| {
+                    if n < onset {
+                        0.0
+                    } else {
+                        0.1 * (n as f32 * 1.7).cos()
+                    }
+                })
+                .collect();
+            assert_eq!(aic_onset(&x, 1e-14).unwrap().0, onset as usize);
+        }
+    }
+
+    proptest! {
+        /// Loudness and sign do not move the onset: a power of two is exact in
+        /// floating point, so the comparison is too.
+        #[test]
+        fn gain_does_not_move_it(x in prop::collection::vec(-1.0f32..1.0, 4..200), power in -6i32..6) {
+            let gain = -(2f32.powi(power));
+            let louder: Vec<f32> = x.iter().map(|v| v * gain).collect();
+            let (a, b) = (aic_onset(&x, 0.0).unwrap(), aic_onset(&louder, 0.0).unwrap());
+            // Ties may fall either way within rounding: then the gains agree.
+            prop_assert!(a.0 == b.0 || (a.1 - b.1).abs() < 1e-9 * a.1.abs().max(1.0));
+        }
+
+        /// Any bits at all: no panic, and a place with two samples on both sides.
+        #[test]
+        fn any_bits(bits in prop::collection::vec(any::<u32>(), 0..80)) {
+            let x: Vec<f32> = bits.into_iter().map(f32::from_bits).collect();
+            if let Some((k, _)) = aic_onset(&x, 1e-14) {
+                prop_assert!(k >= 2 && k + 2 <= x.len());
+            }
+        }
+    }
+}

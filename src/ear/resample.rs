@@ -34,6 +34,8 @@ pub fn resample(x: &[f32], from_hz: f64, to_hz: f64) -> Vec<f32> {
 
 #[cfg(test)]
 mod tests {
+    #![allow(clippy::unwrap_used)]
+    use super::super::testing::{numbers, reference};
     use super::*;
 
     #[test]
@@ -46,6 +48,35 @@ mod tests {
             let (a, b) = (y.len() / 4, 3 * y.len() / 4);
             for (n, v) in y.iter().enumerate().take(b).skip(a) {
                 assert!((v - tone(to, n)).abs() < 2e-3, "{to} {n} {v}");
+            }
+        }
+    }
+
+    /// Source: the closed form of a Gaussian tone burst, and
+    /// scipy.signal.resample_poly, which is itself that far from the closed form.
+    #[test]
+    fn a_burst_is_the_closed_form_and_scipys() {
+        let burst = |rate_hz: f64, n: usize| {
+            let t = n as f64 / rate_hz - 0.004;
+            (-0.5 * (t / 0.0006).powi(2)).exp() * (std::f64::consts::TAU * 1_800.0 * t + 0.4).cos()
+        };
+        for case in reference()["resampled"].as_array().unwrap() {
+            let number = |name: &str| case[name].as_f64().unwrap();
+            let (from_hz, to_hz) = (number("from_hz"), number("to_hz"));
+            let x: Vec<f32> = (0..(0.012 * from_hz) as usize)
+                .map(|n| burst(from_hz, n) as f32)
+                .collect();
+            let y = resample(&x, from_hz, to_hz);
+            for (n, v) in y.iter().enumerate() {
+                let off = (f64::from(*v) - burst(to_hz, n)).abs();
+                assert!(off < 2e-3, "{from_hz} to {to_hz}, {n}: off {off}");
+            }
+            let slack = 2e-3 + number("scipy_off_closed_form");
+            for (n, theirs) in numbers(&case["at"])
+                .into_iter()
+                .zip(numbers(&case["scipy"]))
+            {
+                assert!((f64::from(y[n as usize]) - theirs).abs() < slack);
             }
         }
     }
