@@ -153,10 +153,11 @@ impl Ear {
 
     /// Listens to more of the stream; events go to `sink` in order of time, some
     /// 25 to 40 ms after their sound. How the stream is cut makes no difference.
-    /// Samples that are not finite count as silence.
+    /// Samples that are not finite count as silence, absurd ones are cut off at
+    /// 120 dB above full scale.
     pub fn push(&mut self, samples: &[f32], sink: &mut impl FnMut(Heard)) -> Result<(), EarError> {
         for &x in samples {
-            let x = if x.is_finite() { f64::from(x) } else { 0.0 };
+            let x = usable(x);
             if self.count == 0 {
                 self.bang_filter.settle(x);
                 self.click_filter.settle(x);
@@ -289,8 +290,12 @@ impl Ear {
         if self.explained.iter().any(|e| (e.from..=e.to).contains(&at)) {
             return Ok(None);
         }
+        // A release is recognised where the click's own view has it begin.
+        let snap = self
+            .placer
+            .place(Rise { low: false, ..rise }, &[&self.click_view]);
         for listener in &mut self.listeners {
-            if listener.is_release(at, &self.click_view, &mut self.fitter)? {
+            if listener.is_release(snap, &self.click_view, &mut self.fitter)? {
                 return Ok(None);
             }
         }
@@ -434,14 +439,24 @@ fn click_filter(rate_hz: f64) -> Biquad {
     Biquad::new(Section::high_pass(CLICK_EDGE_HZ, rate_hz))
 }
 
+/// A sample that every later sum can bear: what is no number is silence, and
+/// nothing is louder than 120 dB above full scale.
+fn usable(x: f32) -> f64 {
+    if x.is_finite() {
+        f64::from(x).clamp(-1e6, 1e6)
+    } else {
+        0.0
+    }
+}
+
 /// The view of a stretch of sound in which clicks are looked for.
 pub(super) fn click_view(samples: &[f32], rate_hz: f64) -> Vec<f32> {
     let mut filter = click_filter(rate_hz);
     if let Some(&first) = samples.first() {
-        filter.settle(f64::from(first));
+        filter.settle(usable(first));
     }
     samples
         .iter()
-        .map(|v| filter.step(f64::from(*v)) as f32)
+        .map(|v| filter.step(usable(*v)) as f32)
         .collect()
 }

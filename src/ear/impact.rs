@@ -56,6 +56,9 @@ impl Placer {
         let Some((k, _, view)) = best else {
             return rise.at;
         };
+        if !rise.low {
+            return (from + k as i64).max(0) as u64;
+        }
         // Once more with little of the sound itself: a soft contact begins before
         // the loud part that the whole stretch is divided by.
         views[view].copy(from, &mut self.work);

@@ -96,7 +96,7 @@ impl Evidence {
             + 1.44 * self.over_db.min(16.0)
             + 9.79 * (self.margin - 0.1).min(MOST_MARGIN - 0.1);
         let when_clear = 8.57 * self.early + 19.18 * coherence - 1.12 * spread_db - 3.19;
-        anyway + clear * when_clear - 25.84
+        anyway + clear * when_clear - 25.1
     }
 }
 
@@ -307,6 +307,8 @@ impl Listener {
         }
         fitter.load(filtered, at)?;
         let fit = fitter.fit(shape, fitter.widest())?;
-        Ok(fit.coherence > 0.6 || (fit.coherence > 0.4 && fit.spread_db < 6.5))
+        let is_release = fit.coherence > 0.5 || (fit.coherence > 0.35 && fit.spread_db < 6.5);
+        self.released |= is_release;
+        Ok(is_release)
     }
 }
