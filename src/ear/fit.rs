@@ -36,6 +36,11 @@ const SEARCH_S: f64 = 0.001;
 const MODEL_ERROR: f32 = 0.3;
 /// The same for bins in which the template has little, as a part of its mean power.
 const MODEL_FLOOR: f32 = 0.3;
+/// Least part of the energy that counts as the sound itself, whatever the noise
+/// before it says: in talk the noise just before can be as loud.
+const CLEAN: f32 = 0.2;
+/// The same for the first blow, which stands out more.
+const EARLY_CLEAN: f32 = 0.7;
 /// Cells this far below the strongest do not count (power ratio, −30 dB).
 const CELL_FLOOR: f32 = 1e-3;
 
@@ -348,7 +353,7 @@ impl Fitter {
         };
         // The inverse transform is not scaled; both halves of the spectrum count.
         let correlation = 0.5 * best.1;
-        let clean = (signal_energy - noise_energy).max(0.1 * signal_energy);
+        let clean = (signal_energy - noise_energy).max(CLEAN * signal_energy);
         let coherence = (correlation / (template_energy * clean).sqrt().max(1e-30)).min(1.0);
         let gain = read(best.0).signum() * 0.5 * best.1 / template_energy.max(1e-30);
         let over_db = 10.0
@@ -386,7 +391,7 @@ impl Fitter {
                 product += a * b;
                 energy += a * a;
             }
-            let clean = (energy - noise * x.len() as f32).max(0.2 * energy);
+            let clean = (energy - noise * x.len() as f32).max(EARLY_CLEAN * energy);
             best = best.max(product.abs() / (own * clean).sqrt().max(1e-20));
         }
         best.min(1.0)
