@@ -69,6 +69,12 @@ impl TeachCmd {
             "The clicks agree to {:.2} (1 is perfect) and stand {:.0} dB over the noise.",
             profile.agreement, profile.over_noise_db
         )?;
+        if profile.agreement < 0.6 {
+            writeln!(
+                out,
+                "They differ a good deal from one another: talk may be taken for a click now and then. Record again with the clicker held the same way each time, or closer."
+            )?;
+        }
         if profile.examples < 8 {
             writeln!(out, "Ten clicks or more would make it surer.")?;
         }
