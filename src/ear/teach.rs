@@ -23,6 +23,21 @@ const LEAST_OVER_NOISE_DB: f64 = 15.0;
 const ALIGN_S: f64 = 0.0004;
 /// Two examples of one sound correlate at least this well.
 const LEAST_ALIKE: f64 = 0.35;
+/// A press that follows a press with no release between is this much less likely
+/// to be one (correlation).
+const UNRELEASED: f64 = 0.2;
+/// A click is over after this time, in seconds; what rings or sounds on until
+/// the later time with more than this part of its power is none (−8 dB; a room's
+/// echo is some 15 dB down).
+const OVER_S: (f64, f64) = (0.012, 0.028);
+const HEAD_S: f64 = 0.006;
+const SOUNDS_ON: f64 = 0.16;
+/// Presses whose two halves are this much less alike across than within are two
+/// clickers (part of the mean correlation; of sixty made-up clickers alone none
+/// was under 0.53, two in turn are mostly under 0.5).
+const TWO_KINDS: f64 = 0.5;
+/// So many presses are compared one by one.
+const MOST_COMPARED: usize = 24;
 /// The lower quartile of the examples must fit their mean this well.
 const LEAST_AGREEMENT: f64 = 0.40;
 
@@ -132,6 +147,12 @@ pub fn teach_click(name: &str, samples: &[f32], rate_hz: u32) -> Result<Taught, 
         return Err(TeachError::TooNoisy { over_noise_db });
     }
     let (press, onsets) = lesson.mean(&presses);
+    // Some may be so unlike the mean that they were left out of it.
+    if onsets.len() < FEWEST_CLICKS {
+        return Err(TeachError::TooFew {
+            found: onsets.len(),
+        });
+    }
     // Releases that are few or unlike one another teach nothing.
     let release = if releases.len() * 2 >= presses.len() {
         lesson.mean(&releases).0
@@ -157,7 +178,7 @@ pub fn teach_click(name: &str, samples: &[f32], rate_hz: u32) -> Result<Taught, 
         ))
     };
     let (agreement, spread_db) = lesson.agreement(&press, &onsets)?;
-    if agreement < LEAST_AGREEMENT {
+    if agreement < LEAST_AGREEMENT || lesson.are_two_kinds(&onsets) {
         return Err(TeachError::TooUnlike { agreement });
     }
     let level = median(
@@ -227,6 +248,25 @@ impl Lesson<'_> {
             .log10()
     }
 
+    /// Whether the sound at `at` is over as soon as a click is, what was there
+    /// before it taken off.
+    fn is_short(&self, at: u64) -> bool {
+        let power = |from: usize, to: usize| {
+            let x = &self.view[from.min(self.view.len())..to.min(self.view.len())];
+            let sum: f64 = x.iter().map(|v| f64::from(*v) * f64::from(*v)).sum();
+            sum / x.len().max(1) as f64
+        };
+        let (at, span) = (at as usize, |s: f64| self.span(s));
+        let before = power(
+            at.saturating_sub(span(0.012)),
+            at.saturating_sub(span(0.002)),
+        );
+        let noise = before.min(self.noise * self.noise);
+        let head = power(at, at + span(HEAD_S));
+        let later = power(at + span(OVER_S.0), at + span(OVER_S.1));
+        later - noise <= SOUNDS_ON * (head - noise)
+    }
+
     /// Short sounds that stand out, in order of time, each with its exact onset.
     fn sounds(&self, rate_hz: u32) -> Result<Vec<u64>, TeachError> {
         let mut ear = Ear::new(rate_hz, &[])?;
@@ -236,7 +276,9 @@ impl Lesson<'_> {
         ear.finish(&mut keep)?;
         let mut strong: Vec<(u64, f32)> = sounds
             .into_iter()
-            .filter(|at| self.over_noise_db(*at) > 10.0)
+            .filter(|at| {
+                self.over_noise_db(*at) > 10.0 && (self.is_short(*at) || self.is_clipped(*at))
+            })
             .map(|at| (at, self.peak(self.view, at)))
             .collect();
         strong.sort_by(|a, b| b.1.total_cmp(&a.1));
@@ -279,7 +321,8 @@ impl Lesson<'_> {
             .collect()
     }
 
-    /// Each sound goes to the group whose mean it correlates with more.
+    /// Each sound goes to the group whose mean it correlates with more, as far as
+    /// a dome can move: it goes back only after it was pressed.
     fn roles_by_likeness(&self, sounds: &[u64], roles: &[Role]) -> Vec<Role> {
         let group = |role: Role| -> Vec<u64> {
             sounds
@@ -299,7 +342,7 @@ impl Lesson<'_> {
         } else {
             Vec::new()
         };
-        sounds
+        let alike: Vec<(f64, f64)> = sounds
             .iter()
             .map(|at| {
                 let p = self.likeness(&press, *at).0;
@@ -308,13 +351,50 @@ impl Lesson<'_> {
                 } else {
                     self.likeness(&release, *at).0
                 };
-                match (p >= r, p.max(r) >= LEAST_ALIKE) {
-                    (_, false) => Role::Neither,
-                    (true, _) => Role::Press,
-                    (false, _) => Role::Release,
-                }
+                (p, r)
             })
-            .collect()
+            .collect();
+        self.likeliest_order(sounds, &alike)
+    }
+
+    /// Of all the ways to name the sounds press, release or neither, in which a
+    /// release comes at most [`LONGEST_HELD_S`] after its press (or first of all,
+    /// before any press), the one with the largest sum of likenesses.
+    fn likeliest_order(&self, sounds: &[u64], alike: &[(f64, f64)]) -> Vec<Role> {
+        let longest = self.span(LONGEST_HELD_S) as u64;
+        // Best sum over sounds 0..=k with sound k named, over what neither gets,
+        // and the named sound before it.
+        type Way = (f64, Option<(usize, Role)>);
+        let mut ways: Vec<[Way; 2]> = Vec::with_capacity(sounds.len());
+        let better = |a: Way, b: Way| if b.0 > a.0 { b } else { a };
+        for (k, (p, r)) in alike.iter().enumerate() {
+            let (p, r) = (p - LEAST_ALIKE, r - LEAST_ALIKE);
+            let mut press = (p, None);
+            let mut release = (if k == 0 { r } else { f64::MIN }, None);
+            for (j, [pressed, released]) in ways.iter().enumerate() {
+                let held = sounds[k] - sounds[j] <= longest;
+                let pressed_again = pressed.0 + p - if held { UNRELEASED } else { 0.0 };
+                press = better(press, (pressed_again, Some((j, Role::Press))));
+                press = better(press, (released.0 + p, Some((j, Role::Release))));
+                if held {
+                    release = better(release, (pressed.0 + r, Some((j, Role::Press))));
+                }
+            }
+            ways.push([press, release]);
+        }
+        let mut roles = vec![Role::Neither; sounds.len()];
+        let ends = ways.iter().enumerate().flat_map(|(k, [press, release])| {
+            [(press.0, (k, Role::Press)), (release.0, (k, Role::Release))]
+        });
+        let mut at = ends
+            .filter(|(sum, _)| *sum > 0.0)
+            .max_by(|a, b| a.0.total_cmp(&b.0))
+            .map(|(_, end)| end);
+        while let Some((k, role)) = at {
+            roles[k] = role;
+            at = ways[k][usize::from(role == Role::Release)].1;
+        }
+        roles
     }
 
     /// The stretch of the click view around `at`, 1 ms before to 11 ms after.
@@ -439,6 +519,40 @@ impl Lesson<'_> {
         }
         let peak = sum.iter().fold(1e-12f64, |a, v| a.max(v.abs()));
         (sum.iter().map(|v| (v / peak) as f32).collect(), onsets)
+    }
+
+    /// Whether the presses fall into two kinds: groups of three or more, the
+    /// least alike two at their heads, that are much less alike across than within.
+    fn are_two_kinds(&self, presses: &[u64]) -> bool {
+        let some: Vec<u64> = presses.iter().copied().take(MOST_COMPARED).collect();
+        let n = some.len();
+        let mut alike = vec![vec![1.0f64; n]; n];
+        let mut heads = (1.0, 0, 0);
+        for j in 0..n {
+            let template = self.cut(some[j] as i64);
+            for k in 0..j {
+                let r = self.likeness(&template, some[k]).0;
+                (alike[j][k], alike[k][j]) = (r, r);
+                if r < heads.0 {
+                    heads = (r, j, k);
+                }
+            }
+        }
+        let first: Vec<bool> = (0..n)
+            .map(|m| alike[m][heads.1] >= alike[m][heads.2])
+            .collect();
+        let firsts = first.iter().filter(|f| **f).count();
+        if firsts.min(n - firsts) < 3 {
+            return false;
+        }
+        let mean = |same: bool| {
+            let pairs = (0..n).flat_map(|j| (0..j).map(move |k| (j, k)));
+            let (sum, count) = pairs
+                .filter(|(j, k)| (first[*j] == first[*k]) == same)
+                .fold((0.0, 0.0), |(s, c), (j, k)| (s + alike[j][k], c + 1.0));
+            sum / count
+        };
+        mean(false) < TWO_KINDS * mean(true)
     }
 
     /// Lower quartile of the examples' coherence with their mean, and the median

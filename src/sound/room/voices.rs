@@ -214,8 +214,10 @@ pub fn music(rate_hz: f64, seconds: f64, dice: &mut Dice) -> Vec<f32> {
             for k in 0..(0.6 * rate_hz) as usize {
                 let t = k as f64 / rate_hz;
                 if let Some(v) = y.get_mut(start + k) {
+                    // The string is damped before its end: a cut would be a click.
                     *v += gain
                         * (t / 0.003).min(1.0)
+                        * ((0.6 - t) / 0.05).min(1.0)
                         * (-t / (0.25 / f64::from(harmonic))).exp()
                         * (TAU * f * t).sin();
                 }
