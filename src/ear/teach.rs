@@ -560,13 +560,17 @@ impl Lesson<'_> {
     fn agreement(&self, press: &[f32], onsets: &[u64]) -> Result<(f64, f64), TeachError> {
         let mut fitter = Fitter::new(self.rate_hz);
         let shape = fitter.shape(press, self.rate_hz)?;
-        let mut history = History::new(self.view.len().max(1));
-        for v in self.view {
-            history.push(*v);
-        }
+        // Each fit sees this much around its onset, so that an hour costs no more.
+        let around = self.span(0.05) as u64;
         let (mut coherences, mut spreads) = (Vec::new(), Vec::new());
         for onset in onsets {
-            fitter.load(&history, *onset)?;
+            let from = onset.saturating_sub(around) as usize;
+            let to = ((onset + around) as usize).min(self.view.len());
+            let mut history = History::new((to - from.min(to)).max(1));
+            for v in &self.view[from.min(to)..to] {
+                history.push(*v);
+            }
+            fitter.load(&history, onset - from as u64)?;
             let fit = fitter.fit(&shape, fitter.widest())?;
             coherences.push(f64::from(fit.coherence));
             spreads.push(f64::from(fit.spread_db));
