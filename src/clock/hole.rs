@@ -1,0 +1,170 @@
+//! Samples that a device lost without saying so, found from arrival times.
+
+/// Lateness that counts as a step, in ms: under three busy loops on two cores
+/// the best arrival of any second stayed within about 1 ms of the line.
+const STEP_MS: f64 = 5.0;
+/// How early is early, in ms. Arrivals are never early, so this can be tighter.
+const EARLY_MS: f64 = 2.0;
+/// How long no block may come back to the line before samples are called
+/// lost, in s: a stall catches up long before.
+const PATIENCE_S: f64 = 1.0;
+/// Blocks that must agree.
+const BLOCKS: u32 = 4;
+
+/// What the arrivals say about the sample count.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub enum Step {
+    /// Samples are missing before this one.
+    Missing {
+        /// First sample of the first block after the hole.
+        at_sample: u64,
+        /// Length of the hole in ms.
+        missing_ms: f64,
+    },
+    /// More samples came than time passed: the driver put some in.
+    Extra {
+        /// First sample of the first block that was early.
+        at_sample: u64,
+        /// Length of what was put in, in ms.
+        extra_ms: f64,
+    },
+}
+
+/// Tells a stall (blocks come late, then catch up) from a hole (every later
+/// block stays late by the same length). A hole shorter than 5 ms is below
+/// what it can see and shows as the clock fit's residual instead.
+#[derive(Debug, Clone, Default)]
+pub struct HoleWatch {
+    run: Option<Run>,
+}
+
+#[derive(Debug, Clone, Copy)]
+struct Run {
+    late: bool,
+    at_sample: u64,
+    since_ns: i64,
+    least_ms: f64,
+    blocks: u32,
+}
+
+impl HoleWatch {
+    /// Takes one block: its first sample, its arrival in ns (CLOCK_MONOTONIC)
+    /// and its lateness against the clock fit in ms. A step is told once, about
+    /// a second after it happened (early blocks: after four); then restart the
+    /// fit. NaN lateness is not a step.
+    pub fn push(&mut self, first_sample: u64, arrival_ns: i64, late_ms: f64) -> Option<Step> {
+        let late = late_ms >= STEP_MS;
+        let early = late_ms <= -EARLY_MS;
+        if !late && !early {
+            self.run = None;
+            return None;
+        }
+        let new = Run {
+            late,
+            at_sample: first_sample,
+            since_ns: arrival_ns,
+            least_ms: late_ms.abs(),
+            blocks: 0,
+        };
+        let run = self.run.get_or_insert(new);
+        if run.late != late {
+            *run = new;
+        }
+        run.blocks += 1;
+        run.least_ms = run.least_ms.min(late_ms.abs());
+        let waited_s = (arrival_ns - run.since_ns) as f64 * 1e-9;
+        let sure = run.blocks >= BLOCKS && (!late || waited_s >= PATIENCE_S);
+        let run = if sure { self.run.take()? } else { return None };
+        Some(if late {
+            Step::Missing {
+                at_sample: run.at_sample,
+                missing_ms: run.least_ms,
+            }
+        } else {
+            Step::Extra {
+                at_sample: run.at_sample,
+                extra_ms: run.least_ms,
+            }
+        })
+    }
+
+    /// Whether the last block was off the line, so that it should be kept out
+    /// of the fit until it is clear what it was.
+    pub fn is_doubtful(&self) -> bool {
+        self.run.is_some()
+    }
+
+    /// Forgets a run, as after a reconnection.
+    pub fn clear(&mut self) {
+        self.run = None;
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    const MS: i64 = 1_000_000;
+
+    /// Blocks of 10 ms with the given lateness; gives every step told.
+    fn run(late_ms: impl Fn(i64) -> f64, blocks: i64) -> Vec<(i64, Step)> {
+        let mut w = HoleWatch::default();
+        (0..blocks)
+            .filter_map(|k| Some((k, w.push(k as u64 * 480, k * 10 * MS, late_ms(k))?)))
+            .collect()
+    }
+
+    #[test]
+    fn a_stall_that_catches_up_is_not_a_hole() {
+        let late = |k: i64| {
+            if (100..115).contains(&k) {
+                150.0 - 10.0 * (k - 100) as f64
+            } else {
+                0.3
+            }
+        };
+        assert_eq!(run(late, 500), []);
+    }
+
+    #[test]
+    fn a_lasting_step_is_a_hole_of_its_least_lateness() {
+        let late = |k: i64| if k < 200 { 0.4 } else { 30.0 + (k % 3) as f64 };
+        let steps = run(late, 310);
+        assert_eq!(
+            steps,
+            [(
+                300,
+                Step::Missing {
+                    at_sample: 200 * 480,
+                    missing_ms: 30.0
+                }
+            )]
+        );
+    }
+
+    #[test]
+    fn early_blocks_are_told_at_once_and_one_alone_is_not() {
+        assert_eq!(run(|k| if k == 50 { -9.0 } else { 0.0 }, 200), []);
+        let steps = run(|k| if k < 50 { 0.0 } else { -9.0 }, 54);
+        assert_eq!(
+            steps,
+            [(
+                53,
+                Step::Extra {
+                    at_sample: 50 * 480,
+                    extra_ms: 9.0
+                }
+            )]
+        );
+    }
+
+    #[test]
+    fn load_that_lets_one_block_in_ten_through_is_not_a_hole() {
+        assert_eq!(run(|k| if k % 10 == 0 { 1.0 } else { 40.0 }, 1000), []);
+    }
+
+    #[test]
+    fn an_unknown_lateness_is_not_a_step() {
+        assert_eq!(run(|_| f64::NAN, 500), []);
+    }
+}

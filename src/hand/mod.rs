@@ -1,0 +1,1 @@
+//! Hands in: keys and pedals.
