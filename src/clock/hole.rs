@@ -18,6 +18,9 @@ pub enum Step {
     Missing {
         /// First sample of the first block after the hole.
         at_sample: u64,
+        /// When that block arrived, CLOCK_MONOTONIC in ns: the fit's new
+        /// segment starts here.
+        since_ns: i64,
         /// Length of the hole in ms.
         missing_ms: f64,
     },
@@ -25,6 +28,8 @@ pub enum Step {
     Extra {
         /// First sample of the first block that was early.
         at_sample: u64,
+        /// When that block arrived, CLOCK_MONOTONIC in ns.
+        since_ns: i64,
         /// Length of what was put in, in ms.
         extra_ms: f64,
     },
@@ -78,20 +83,23 @@ impl HoleWatch {
         Some(if late {
             Step::Missing {
                 at_sample: run.at_sample,
+                since_ns: run.since_ns,
                 missing_ms: run.least_ms,
             }
         } else {
             Step::Extra {
                 at_sample: run.at_sample,
+                since_ns: run.since_ns,
                 extra_ms: run.least_ms,
             }
         })
     }
 
-    /// Whether the last block was off the line, so that it should be kept out
-    /// of the fit until it is clear what it was.
-    pub fn is_doubtful(&self) -> bool {
-        self.run.is_some()
+    /// How far off the line the blocks since the last good one all were, in ms;
+    /// `None` when the last one was on it. Such blocks should be kept out of the
+    /// fit until it is clear what they are.
+    pub fn doubt_ms(&self) -> Option<f64> {
+        self.run.map(|r| r.least_ms)
     }
 
     /// Forgets a run, as after a reconnection.
@@ -136,6 +144,7 @@ mod tests {
                 300,
                 Step::Missing {
                     at_sample: 200 * 480,
+                    since_ns: 2_000 * MS,
                     missing_ms: 30.0
                 }
             )]
@@ -152,6 +161,7 @@ mod tests {
                 53,
                 Step::Extra {
                     at_sample: 50 * 480,
+                    since_ns: 500 * MS,
                     extra_ms: 9.0
                 }
             )]
