@@ -418,15 +418,27 @@ mod linux {
     /// gives two thirds of the length asked for: 13 ms.
     const BLOCKS_PER_S: u32 = 50;
 
+    /// How often a sound server is asked whether it is there.
+    const GREETINGS: u32 = 3;
+
     /// The sound server's sources if one answers, otherwise the cards. A
     /// server's source is found twice: by ALSA's plugin, which loses nothing
     /// under load, and by the server's own protocol should the plugin be missing.
     pub(super) fn find(choice: Option<&Choice>) -> Result<Vec<Found>, MicError> {
         let alsa = cpal::host_from_id(HostId::Alsa);
-        match cpal::host_from_id(HostId::PulseAudio) {
-            Ok(server) => Ok(sources(&server, alsa.ok().as_ref(), choice)),
-            Err(_) => Ok(alsa.map(|a| cards(&a)).unwrap_or_default()),
+        match sound_server() {
+            Some(server) => Ok(sources(&server, alsa.ok().as_ref(), choice)),
+            None => Ok(alsa.map(|a| cards(&a)).unwrap_or_default()),
         }
+    }
+
+    /// A busy server was seen to turn the first greeting away.
+    fn sound_server() -> Option<cpal::Host> {
+        (0..GREETINGS).find_map(|_| {
+            cpal::host_from_id(HostId::PulseAudio)
+                .inspect_err(|_| thread::sleep(Duration::from_millis(20)))
+                .ok()
+        })
     }
 
     fn sources(
