@@ -77,6 +77,27 @@ pub(super) fn lower_line(points: &[Arrival], hull: &mut Vec<Arrival>) -> Option<
     })
 }
 
+/// The median of the slopes of all pairs of points (seconds; the slope has no
+/// unit): steadier than the envelope's slope over many minima, and still
+/// unmoved by a few that are late. `None` for fewer than two distinct times.
+///
+/// Source: H. Theil (1950); P. K. Sen (1968), J. Am. Stat. Assoc. 63, 1379–1389.
+pub(super) fn median_slope(points: &[Arrival], slopes: &mut Vec<f64>) -> Option<f64> {
+    slopes.clear();
+    for (i, a) in points.iter().enumerate() {
+        let later = points[i + 1..].iter().filter(|b| b.audio_s > a.audio_s);
+        slopes.extend(later.map(|b| (b.late_s - a.late_s) / (b.audio_s - a.audio_s)));
+    }
+    slopes.sort_unstable_by(f64::total_cmp);
+    let half = slopes.len() / 2;
+    let upper = slopes.get(half)?;
+    Some(if slopes.len() % 2 == 1 {
+        *upper
+    } else {
+        (slopes[half - 1] + upper) / 2.0
+    })
+}
+
 #[cfg(test)]
 mod tests {
     #![allow(clippy::unwrap_used)]
@@ -102,6 +123,17 @@ mod tests {
         for p in pts {
             assert!(p.late_s >= line.late_at(p.audio_s) - 1e-12);
         }
+    }
+
+    #[test]
+    fn median_slope_of_sens_own_example() {
+        // Sen (1968): slope 4.
+        let t = [1.0, 2.0, 3.0, 4.0, 10.0, 12.0, 18.0];
+        let y = [9.0, 15.0, 19.0, 20.0, 45.0, 55.0, 78.0];
+        let pts: Vec<Arrival> = t.iter().zip(y).map(|(&t, y)| at(t, y)).collect();
+        assert_eq!(median_slope(&pts, &mut Vec::new()), Some(4.0));
+        assert_eq!(median_slope(&pts[..2], &mut Vec::new()), Some(6.0));
+        assert_eq!(median_slope(&pts[..1], &mut Vec::new()), None);
     }
 
     #[test]

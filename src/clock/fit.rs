@@ -1,6 +1,6 @@
 //! The fit of sample count against monotonic time.
 
-use super::envelope::{Arrival, Line, lower_line};
+use super::envelope::{Arrival, Line, lower_line, median_slope};
 
 /// Seconds of minima that the mapping line is laid through.
 const WINDOW_BINS: usize = 15;
@@ -37,6 +37,7 @@ pub struct ClockFit {
     /// The line before the last restart and the arrival, in seconds, up to which it holds.
     before: Option<(Line, f64)>,
     hull: Vec<Arrival>,
+    slopes: Vec<f64>,
 }
 
 impl ClockFit {
@@ -54,7 +55,8 @@ impl ClockFit {
             line: None,
             drift: None,
             before: None,
-            hull: Vec::with_capacity(DRIFT_BINS + 1),
+            hull: Vec::with_capacity(WINDOW_BINS + 1),
+            slopes: Vec::with_capacity(DRIFT_BINS * (DRIFT_BINS - 1) / 2),
         }
     }
 
@@ -67,9 +69,9 @@ impl ClockFit {
         let finished = self.window.add(p, slope);
         if self.long.add(p, slope)
             && self.long.finished.len() >= SETTLED_BINS
-            && let Some(l) = lower_line(&self.long.finished, &mut self.hull)
+            && let Some(slope) = median_slope(&self.long.finished, &mut self.slopes)
         {
-            self.drift = Some(l.slope);
+            self.drift = Some(slope);
         }
         let below = self.line.is_none_or(|l| p.late_s < l.late_at(p.audio_s));
         if finished || below {

@@ -186,6 +186,7 @@ fn memory_is_fixed() {
     }
     assert!(fit.window.finished.capacity() <= WINDOW_BINS + 1);
     assert!(fit.long.finished.capacity() <= DRIFT_BINS + 1);
-    assert!(fit.hull.capacity() <= DRIFT_BINS + 1);
+    assert!(fit.hull.capacity() <= WINDOW_BINS + 1);
+    assert!(fit.slopes.capacity() <= DRIFT_BINS * (DRIFT_BINS - 1) / 2);
     assert!((fit.drift_ppm().unwrap() - 10.0).abs() < 0.5);
 }

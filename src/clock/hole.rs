@@ -13,8 +13,6 @@ const PATIENCE_S: f64 = 1.0;
 /// that is overrun by work (seen at 6 ms and more for a whole second) scatters.
 const AGREEING: u32 = 8;
 const AGREEMENT_MS: f64 = 1.5;
-/// Early blocks in a row that make a step.
-const EARLY_BLOCKS: u32 = 4;
 
 /// What the arrivals say about the sample count.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -53,17 +51,16 @@ struct Run {
     late: bool,
     at_sample: u64,
     since_ns: i64,
+    /// The lowest lateness of the run (of early blocks: below zero).
     least_ms: f64,
-    /// Blocks in the run, and those of them within reach of the least.
-    blocks: u32,
+    /// Blocks within reach of it.
     agreeing: u32,
 }
 
 impl HoleWatch {
     /// Takes one block: its first sample, its arrival in ns (CLOCK_MONOTONIC)
     /// and its lateness against the clock fit in ms. A step is told once, about
-    /// a second after it happened (early blocks: after four); then restart the
-    /// fit. NaN lateness is not a step.
+    /// a second after it happened; then restart the fit. NaN lateness is not a step.
     pub fn push(&mut self, first_sample: u64, arrival_ns: i64, late_ms: f64) -> Option<Step> {
         let late = late_ms >= STEP_MS;
         let early = late_ms <= -EARLY_MS;
@@ -75,29 +72,25 @@ impl HoleWatch {
             late,
             at_sample: first_sample,
             since_ns: arrival_ns,
-            least_ms: late_ms.abs(),
-            blocks: 0,
+            least_ms: late_ms,
             agreeing: 0,
         };
         let run = self.run.get_or_insert(new);
         if run.late != late {
             *run = new;
         }
-        run.blocks += 1;
-        if late_ms.abs() < run.least_ms - AGREEMENT_MS {
+        if late_ms < run.least_ms - AGREEMENT_MS {
             run.agreeing = 0;
         }
-        run.least_ms = run.least_ms.min(late_ms.abs());
-        if late_ms.abs() < run.least_ms + AGREEMENT_MS {
+        run.least_ms = run.least_ms.min(late_ms);
+        if late_ms < run.least_ms + AGREEMENT_MS {
             run.agreeing += 1;
         }
         let waited_s = (arrival_ns - run.since_ns) as f64 * 1e-9;
-        let sure = if late {
-            run.agreeing >= AGREEING && waited_s >= PATIENCE_S
-        } else {
-            run.blocks >= EARLY_BLOCKS
-        };
-        let run = if sure { self.run.take()? } else { return None };
+        if run.agreeing < AGREEING || waited_s < PATIENCE_S {
+            return None;
+        }
+        let run = self.run.take()?;
         Some(if late {
             Step::Missing {
                 at_sample: run.at_sample,
@@ -108,7 +101,7 @@ impl HoleWatch {
             Step::Extra {
                 at_sample: run.at_sample,
                 since_ns: run.since_ns,
-                extra_ms: run.least_ms,
+                extra_ms: -run.least_ms,
             }
         })
     }
@@ -117,7 +110,7 @@ impl HoleWatch {
     /// `None` when the last one was on it. Such blocks should be kept out of the
     /// fit until it is clear what they are.
     pub fn doubt_ms(&self) -> Option<f64> {
-        self.run.map(|r| r.least_ms)
+        self.run.map(|r| r.least_ms.abs())
     }
 
     /// Forgets a run, as after a reconnection.
@@ -170,17 +163,18 @@ mod tests {
     }
 
     #[test]
-    fn early_blocks_are_told_at_once_and_one_alone_is_not() {
+    fn a_burst_of_early_blocks_is_told_once_with_its_whole_length() {
         assert_eq!(run(|k| if k == 50 { -9.0 } else { 0.0 }, 200), []);
-        let steps = run(|k| if k < 50 { 0.0 } else { -9.0 }, 54);
+        // Twenty blocks that are each 10 ms earlier, then steady.
+        let late = |k: i64| -10.0 * (k - 50).clamp(0, 20) as f64;
         assert_eq!(
-            steps,
+            run(late, 200),
             [(
-                53,
+                151,
                 Step::Extra {
-                    at_sample: 50 * 480,
-                    since_ns: 500 * MS,
-                    extra_ms: 9.0
+                    at_sample: 51 * 480,
+                    since_ns: 510 * MS,
+                    extra_ms: 200.0
                 }
             )]
         );

@@ -67,12 +67,7 @@ pub fn devices() -> Result<Vec<Device>, MicError> {
     let (tell, told) = channel();
     thread::spawn(move || {
         let _quiet = Hush::to_nowhere();
-        let found = find(None).map(|all| {
-            let mut devices: Vec<Device> = all.into_iter().map(|f| f.device).collect();
-            devices.dedup();
-            devices
-        });
-        let _ = tell.send(found);
+        let _ = tell.send(find(None).map(|all| devices_of(&all)));
     });
     answer(told.recv_timeout(Duration::from_secs(ANSWER_S)))
 }
@@ -241,6 +236,13 @@ struct Found {
     format: SampleFormat,
 }
 
+/// Each device once, though there may be two ways to it.
+fn devices_of(found: &[Found]) -> Vec<Device> {
+    let mut devices: Vec<Device> = found.iter().map(|f| f.device.clone()).collect();
+    devices.dedup();
+    devices
+}
+
 type Built = (cpal::Stream, Opened, Connection);
 
 fn build(
@@ -250,7 +252,7 @@ fn build(
     failure: &Arc<Failure>,
 ) -> Result<Built, MicError> {
     let mut found = find(choice)?;
-    let all: Vec<Device> = found.iter().map(|f| f.device.clone()).collect();
+    let all = devices_of(&found);
     let id = &pick(&all, choice)?.id;
     // One device may have more than one way to it; the better one comes first.
     found.retain(|f| &f.device.id == id);

@@ -131,25 +131,11 @@ impl Server {
 
     /// Feeds a pipe source; gives t0 in ns too.
     pub fn feed(&self, name: &str, source: Source, options: &[String]) -> (Process, i64) {
-        let out = self.dir.path().join(format!("{name}.t0"));
-        let child = Command::new(example("pipemic"))
-            .arg(self.dir.path().join(format!("{name}.fifo")))
-            .arg(format!("rate={}", source.rate))
-            .arg(format!("channels={}", source.channels))
-            .arg(format!("format={}", source.format))
-            .args(options)
-            .stdout(std::fs::File::create(&out).unwrap())
-            .spawn()
-            .unwrap();
-        let child = Process(child);
-        let end = Instant::now() + Duration::from_secs(5);
-        loop {
-            if let Ok(t0) = std::fs::read_to_string(&out).unwrap().trim().parse() {
-                return (child, t0);
-            }
-            assert!(Instant::now() < end, "the paced microphone did not start");
-            sleep(Duration::from_millis(5));
-        }
+        feed_into(
+            &self.dir.path().join(format!("{name}.fifo")),
+            source,
+            options,
+        )
     }
 
     pub fn tap(&self, options: &[String]) -> Tap {
@@ -176,6 +162,29 @@ impl Server {
 impl Drop for Server {
     fn drop(&mut self) {
         self.down("TERM");
+    }
+}
+
+/// Starts a paced microphone into a FIFO; gives t0 in ns too.
+pub fn feed_into(fifo: &Path, source: Source, options: &[String]) -> (Process, i64) {
+    let out = fifo.with_extension("t0");
+    let child = Command::new(example("pipemic"))
+        .arg(fifo)
+        .arg(format!("rate={}", source.rate))
+        .arg(format!("channels={}", source.channels))
+        .arg(format!("format={}", source.format))
+        .args(options)
+        .stdout(std::fs::File::create(&out).unwrap())
+        .spawn()
+        .unwrap();
+    let child = Process(child);
+    let end = Instant::now() + Duration::from_secs(5);
+    loop {
+        if let Ok(t0) = std::fs::read_to_string(&out).unwrap().trim().parse() {
+            return (child, t0);
+        }
+        assert!(Instant::now() < end, "the paced microphone did not start");
+        sleep(Duration::from_millis(5));
     }
 }
 

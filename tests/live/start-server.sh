@@ -10,13 +10,12 @@ mkdir -p "$D/run" "$D/state" "$D/config"
 chmod 700 "$D"
 export PULSE_RUNTIME_PATH=$D/run PULSE_STATE_PATH=$D/state XDG_CONFIG_HOME=$D/config
 export PULSE_SERVER=unix:$D/pulse.sock
-rm -f "$D/pulse.sock"
+rm -f "$D/pulse.sock" "$D"/*.fifo # a killed server leaves both behind
 modules=()
 for m in "$@"; do modules+=(-L "$m"); done
 setsid pulseaudio -n --daemonize=no --use-pid-file=no --exit-idle-time=-1 --disallow-exit \
     --high-priority=no --realtime=no --disable-shm=yes \
-    -L "module-native-protocol-unix socket=$D/pulse.sock auth-anonymous=1" \
-    "${modules[@]}" >"$D/pulse.log" 2>&1 </dev/null &
+    "${modules[@]}" -L "module-native-protocol-unix socket=$D/pulse.sock auth-anonymous=1" >"$D/pulse.log" 2>&1 </dev/null &
 echo $! >"$D/pid"
 for _ in $(seq 200); do
     if pactl info >/dev/null 2>&1; then
