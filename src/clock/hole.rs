@@ -13,6 +13,8 @@ const PATIENCE_S: f64 = 1.0;
 /// that is overrun by work (seen at 6 ms and more for a whole second) scatters.
 const AGREEING: u32 = 8;
 const AGREEMENT_MS: f64 = 1.5;
+/// After so long off the line, in s, it is a step whether they agree or not.
+const LONGEST_S: f64 = 5.0;
 
 /// What the arrivals say about the sample count.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -87,7 +89,8 @@ impl HoleWatch {
             run.agreeing += 1;
         }
         let waited_s = (arrival_ns - run.since_ns) as f64 * 1e-9;
-        if run.agreeing < AGREEING || waited_s < PATIENCE_S {
+        let agreed = run.agreeing >= AGREEING && waited_s >= PATIENCE_S;
+        if !agreed && waited_s < LONGEST_S {
             return None;
         }
         let run = self.run.take()?;
@@ -197,6 +200,19 @@ mod tests {
             }
         };
         assert_eq!(run(late, 500), []);
+    }
+
+    #[test]
+    fn what_scatters_for_five_seconds_is_a_step_after_all() {
+        let late = |k: i64| {
+            if k < 100 {
+                0.2
+            } else {
+                6.0 + (k * 37 % 500) as f64 * 0.74
+            }
+        };
+        let steps = run(late, 700);
+        assert_eq!(steps.first().map(|s| s.0), Some(600));
     }
 
     #[test]

@@ -205,17 +205,17 @@ fn the_default_source_switched_in_mid_capture_goes_on() {
     ];
     let server = Server::start(dir, modules);
     let (_a, _) = server.feed("mic", PLAIN, &with(&[("secs", 20.0)]));
-    let tap = server.tap(&with(&[("secs", 8.0)]));
+    let tap = server.tap(&with(&[("secs", 14.0)]));
     wait(3.0);
     server.pactl(&["set-default-source", "barn"]);
     let (_b, _) = server.feed("barn", PLAIN, &with(&[("secs", 20.0)]));
     let heard = tap.finish(20);
     let heard_s = heard.samples.len() as f64 / 48_000.0;
     eprintln!(
-        "default source switched: {heard_s:.2} s of 8 s heard\n{}",
+        "default source switched: {heard_s:.2} s of 14 s heard\n{}",
         heard.story()
     );
-    assert!((7.0..8.1).contains(&heard_s), "{}", heard.story());
+    assert!((13.0..14.1).contains(&heard_s), "{}", heard.story());
     assert!(!heard.tells("Lost"), "{}", heard.story());
 }
 
