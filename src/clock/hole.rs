@@ -55,7 +55,8 @@ struct Run {
     since_ns: i64,
     /// The lowest lateness of the run (of early blocks: below zero).
     least_ms: f64,
-    /// Blocks within reach of it.
+    /// What blocks are counted against, and those within reach of it.
+    anchor_ms: f64,
     agreeing: u32,
 }
 
@@ -75,17 +76,19 @@ impl HoleWatch {
             at_sample: first_sample,
             since_ns: arrival_ns,
             least_ms: late_ms,
+            anchor_ms: late_ms,
             agreeing: 0,
         };
         let run = self.run.get_or_insert(new);
         if run.late != late {
             *run = new;
         }
-        if late_ms < run.least_ms - AGREEMENT_MS {
+        run.least_ms = run.least_ms.min(late_ms);
+        if late_ms < run.anchor_ms - AGREEMENT_MS {
+            run.anchor_ms = late_ms;
             run.agreeing = 0;
         }
-        run.least_ms = run.least_ms.min(late_ms);
-        if late_ms < run.least_ms + AGREEMENT_MS {
+        if late_ms < run.anchor_ms + AGREEMENT_MS {
             run.agreeing += 1;
         }
         let waited_s = (arrival_ns - run.since_ns) as f64 * 1e-9;

@@ -190,3 +190,7 @@ impl Presses {
         })
     }
 }
+
+#[cfg(all(test, target_pointer_width = "64", target_endian = "little"))]
+#[path = "pedal_tests.rs"]
+mod tests;

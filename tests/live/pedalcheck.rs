@@ -41,7 +41,16 @@ fn main() {
     let key = |value| InputEvent::new(EventType::KEY.0, KeyCode::KEY_B.0, value);
     let mut pressed = Vec::new();
     let mut got = Vec::new();
+    let mut bytes = [0; 24 * 40];
     for k in 0..PRESSES {
+        if k == 4 {
+            // Four presses, one of them held and one bouncing, as the kernel gives them.
+            let n = raw.read(&mut bytes).unwrap();
+            for event in bytes[..n].chunks(24) {
+                let hex: String = event.iter().map(|b| format!("{b:02x}")).collect();
+                println!("RAW {hex}");
+            }
+        }
         pressed.push(mono_ns());
         made.emit(&[key(1)]).unwrap();
         if k == 1 {
@@ -88,12 +97,6 @@ fn main() {
     pedal.read(Duration::from_millis(200), &mut got).unwrap();
     assert_eq!(got.len(), 1, "the other reader gets nothing");
 
-    let mut bytes = [0; 24 * 20];
-    let n = raw.read(&mut bytes).unwrap();
-    for event in bytes[..n].chunks(24) {
-        let hex: String = event.iter().map(|b| format!("{b:02x}")).collect();
-        println!("RAW {hex}");
-    }
     drop(made);
     sleep(Duration::from_millis(200));
     let gone = (0..3).any(|_| first.read(Duration::from_millis(100), &mut got).is_err());
