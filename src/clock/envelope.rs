@@ -77,24 +77,69 @@ pub(super) fn lower_line(points: &[Arrival], hull: &mut Vec<Arrival>) -> Option<
     })
 }
 
+/// Room for the fits, so that none of them allocates once it has grown.
+#[derive(Debug, Clone)]
+pub(super) struct Scratch {
+    pub hull: Vec<Arrival>,
+    near: Vec<Arrival>,
+    values: Vec<f64>,
+}
+
+impl Scratch {
+    /// Room for fits through at most `points`.
+    pub fn for_points(points: usize) -> Self {
+        Self {
+            hull: Vec::with_capacity(points),
+            near: Vec::with_capacity(points),
+            values: Vec::with_capacity(points * points.saturating_sub(1) / 2),
+        }
+    }
+
+    #[cfg(test)]
+    pub fn capacity(&self) -> usize {
+        self.hull.capacity() + self.near.capacity() + self.values.capacity()
+    }
+}
+
+/// The slope (no unit) of the half of the points that lies nearest to the
+/// lower envelope: the envelope says which minima were late, and the median of
+/// the others' pairwise slopes steadies what one edge of the hull would give.
+/// `None` for fewer than two distinct times.
+pub(super) fn steady_slope(points: &[Arrival], scratch: &mut Scratch) -> Option<f64> {
+    let line = lower_line(points, &mut scratch.hull)?;
+    let above = |p: &Arrival| p.late_s - line.late_at(p.audio_s);
+    scratch.values.clear();
+    scratch.values.extend(points.iter().map(above));
+    let half_s = median(&mut scratch.values)?;
+    scratch.near.clear();
+    scratch
+        .near
+        .extend(points.iter().filter(|p| above(p) <= half_s));
+    median_slope(&scratch.near, &mut scratch.values)
+}
+
 /// The median of the slopes of all pairs of points (seconds; the slope has no
-/// unit): steadier than the envelope's slope over many minima, and still
-/// unmoved by a few that are late. `None` for fewer than two distinct times.
+/// unit). `None` for fewer than two distinct times.
 ///
 /// Source: H. Theil (1950); P. K. Sen (1968), J. Am. Stat. Assoc. 63, 1379–1389.
-pub(super) fn median_slope(points: &[Arrival], slopes: &mut Vec<f64>) -> Option<f64> {
+fn median_slope(points: &[Arrival], slopes: &mut Vec<f64>) -> Option<f64> {
     slopes.clear();
     for (i, a) in points.iter().enumerate() {
         let later = points[i + 1..].iter().filter(|b| b.audio_s > a.audio_s);
         slopes.extend(later.map(|b| (b.late_s - a.late_s) / (b.audio_s - a.audio_s)));
     }
-    slopes.sort_unstable_by(f64::total_cmp);
-    let half = slopes.len() / 2;
-    let upper = slopes.get(half)?;
-    Some(if slopes.len() % 2 == 1 {
+    median(slopes)
+}
+
+/// The median; `None` of nothing. The values are sorted by it.
+fn median(values: &mut [f64]) -> Option<f64> {
+    values.sort_unstable_by(f64::total_cmp);
+    let half = values.len() / 2;
+    let upper = values.get(half)?;
+    Some(if values.len() % 2 == 1 {
         *upper
     } else {
-        (slopes[half - 1] + upper) / 2.0
+        (values[half - 1] + upper) / 2.0
     })
 }
 
@@ -134,6 +179,21 @@ mod tests {
         assert_eq!(median_slope(&pts, &mut Vec::new()), Some(4.0));
         assert_eq!(median_slope(&pts[..2], &mut Vec::new()), Some(6.0));
         assert_eq!(median_slope(&pts[..1], &mut Vec::new()), None);
+    }
+
+    #[test]
+    fn steady_slope_leaves_late_minima_out() {
+        // Slope 0.0001, and a later half that is late by 2 ms: the median of
+        // all pairs would be pulled up.
+        let pts: Vec<Arrival> = (0..30)
+            .map(|k| {
+                let s = f64::from(k);
+                at(s, 1e-4 * s + if k >= 16 { 2e-3 } else { 0.0 })
+            })
+            .collect();
+        let mut scratch = Scratch::for_points(30);
+        assert!((steady_slope(&pts, &mut scratch).unwrap() - 1e-4).abs() < 1e-12);
+        assert!(median_slope(&pts, &mut Vec::new()).unwrap() > 1.02e-4);
     }
 
     #[test]

@@ -1,6 +1,6 @@
 //! The fit of sample count against monotonic time.
 
-use super::envelope::{Arrival, Line, lower_line, median_slope};
+use super::envelope::{Arrival, Line, Scratch, lower_line, steady_slope};
 
 /// Seconds of minima that the mapping line is laid through.
 const WINDOW_BINS: usize = 15;
@@ -36,8 +36,7 @@ pub struct ClockFit {
     drift: Option<f64>,
     /// The line before the last restart and the arrival, in seconds, up to which it holds.
     before: Option<(Line, f64)>,
-    hull: Vec<Arrival>,
-    slopes: Vec<f64>,
+    scratch: Scratch,
 }
 
 impl ClockFit {
@@ -55,8 +54,7 @@ impl ClockFit {
             line: None,
             drift: None,
             before: None,
-            hull: Vec::with_capacity(WINDOW_BINS + 1),
-            slopes: Vec::with_capacity(DRIFT_BINS * (DRIFT_BINS - 1) / 2),
+            scratch: Scratch::for_points(DRIFT_BINS),
         }
     }
 
@@ -69,7 +67,7 @@ impl ClockFit {
         let finished = self.window.add(p, slope);
         if self.long.add(p, slope)
             && self.long.finished.len() >= SETTLED_BINS
-            && let Some(slope) = median_slope(&self.long.finished, &mut self.slopes)
+            && let Some(slope) = steady_slope(&self.long.finished, &mut self.scratch)
         {
             self.drift = Some(slope);
         }
@@ -181,7 +179,7 @@ impl ClockFit {
             pts.push(p);
         }
         let free = (whole >= SETTLED_BINS)
-            .then(|| lower_line(pts, &mut self.hull))
+            .then(|| lower_line(pts, &mut self.scratch.hull))
             .flatten();
         let known = self.drift.unwrap_or(0.0);
         self.line = free.or_else(|| Line::touching(pts.iter().copied(), known));
