@@ -13,7 +13,9 @@
 //! device, no terminal, no file, no thread, and read no clock.
 
 pub mod cli;
+pub mod clock;
 pub mod ear;
+pub mod hand;
 pub mod journal;
 pub mod listen;
 pub mod measure;

@@ -1,9 +1,31 @@
-//! Where samples come from and where kept sound goes: recordings read in a
-//! stream, a made-up room, WAV files written in a stream, cue points put into a
-//! copy of a WAV.
+//! Where samples come from and where kept sound goes: the microphone, recordings
+//! read in a stream or played through the microphone's path, a made-up room; WAV
+//! files written in a stream, cue points put into a copy of a WAV.
 
+mod capture;
 pub mod cues;
+mod device;
+mod event;
+mod live;
+mod mic_error;
+pub mod microphone;
+pub mod monotonic;
+mod played;
+mod quiet;
 pub mod recording;
 mod riff;
+mod ring;
 pub mod room;
+mod source;
+mod watchdog;
 pub mod wav_out;
+
+pub use capture::{Intake, Pick};
+pub use device::{Choice, Device, PickError, pick};
+pub use event::MicEvent;
+pub use live::{Connection, Link, LiveInput};
+pub use mic_error::MicError;
+pub use played::{Pace, Played};
+pub use quiet::Hush;
+pub use ring::{Counters, Snapshot, ring};
+pub use source::{Flow, SampleSource};

@@ -1,0 +1,178 @@
+//! How late a key is: the key is tapped so that the microphone hears the tap,
+//! and the stamps are set against the sounds.
+
+use std::fmt;
+
+/// Taps that must be matched before a delay is believed.
+const ENOUGH: usize = 10;
+/// The share of key presses that must have a tap, and only one.
+const MATCHED: f64 = 0.8;
+/// A tap may be heard this long before its key is stamped, in ms; a cheap
+/// wireless keyboard takes up to about 100 (common practice, no source).
+const BEFORE_MS: f64 = 250.0;
+/// Or this long after: the fingertip is heard at the key's bottom, which some
+/// keys report on the way down.
+const AFTER_MS: f64 = 30.0;
+
+/// The delay of one device's key path.
+#[derive(Debug, Clone, Copy, PartialEq, serde::Serialize, serde::Deserialize)]
+pub struct KeyPath {
+    /// Median of stamp − sound in ms; positive means that the key is late.
+    /// Subtract it from a hand's time.
+    pub delay_ms: f64,
+    /// Standard deviation of the delays in ms (divisor n − 1).
+    pub jitter_ms: f64,
+    /// Taps that were matched.
+    pub taps: usize,
+}
+
+impl KeyPath {
+    /// Standard uncertainty of one corrected press in ms: its jitter, and that
+    /// of the delay itself (1.2533 jitter/√n, the standard error of a median of
+    /// normal values).
+    pub fn u_ms(&self) -> f64 {
+        let se = 1.2533 * self.jitter_ms / (self.taps.max(1) as f64).sqrt();
+        self.jitter_ms.hypot(se)
+    }
+}
+
+/// Why no delay was found.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum CalibrationError {
+    /// Not enough presses had a tap of their own.
+    TooFew {
+        /// Presses matched.
+        matched: usize,
+    },
+    /// Too many presses had no tap or more than one.
+    Unmatched {
+        /// Presses with just one tap.
+        matched: usize,
+        /// All presses.
+        presses: usize,
+    },
+}
+
+impl fmt::Display for CalibrationError {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        match self {
+            Self::TooFew { matched } => write!(
+                f,
+                "Only {matched} taps could be used; {ENOUGH} are needed, twenty are better. Tap \
+                 the key firmly, about once a second, with the microphone close to it."
+            ),
+            Self::Unmatched { matched, presses } => write!(
+                f,
+                "Only {matched} of {presses} presses had a tap of their own in the sound. Find a \
+                 quieter place, put the microphone close to the key, and tap once a second."
+            ),
+        }
+    }
+}
+
+impl std::error::Error for CalibrationError {}
+
+/// Finds the delay of a key path from press times and the times of the sounds
+/// heard, both in ms on the sound's clock, in order (NaN is passed over). A
+/// press counts when exactly one sound lies from 250 ms before to 30 ms after
+/// it and no other press claims it. At least ten, and four in five of all
+/// presses, must count.
+pub fn calibrate(presses_ms: &[f64], sounds_ms: &[f64]) -> Result<KeyPath, CalibrationError> {
+    let presses: Vec<f64> = presses_ms
+        .iter()
+        .copied()
+        .filter(|t| t.is_finite())
+        .collect();
+    let near = |press: f64, sound: f64| (press - BEFORE_MS..=press + AFTER_MS).contains(&sound);
+    let mut delays: Vec<f64> = presses
+        .iter()
+        .filter_map(|&press| {
+            let mut sounds = sounds_ms.iter().copied().filter(|&s| near(press, s));
+            let sound = sounds.next()?;
+            let claims = presses.iter().filter(|&&p| near(p, sound)).count();
+            (sounds.next().is_none() && claims == 1).then_some(press - sound)
+        })
+        .collect();
+    let matched = delays.len();
+    if matched < ENOUGH {
+        return Err(CalibrationError::TooFew { matched });
+    }
+    if (matched as f64) < MATCHED * presses.len() as f64 {
+        let presses = presses.len();
+        return Err(CalibrationError::Unmatched { matched, presses });
+    }
+    delays.sort_by(f64::total_cmp);
+    let half = matched / 2;
+    let delay_ms = if matched % 2 == 1 {
+        delays[half]
+    } else {
+        (delays[half - 1] + delays[half]) / 2.0
+    };
+    let mean = delays.iter().sum::<f64>() / matched as f64;
+    let squares: f64 = delays.iter().map(|d| (d - mean).powi(2)).sum();
+    Ok(KeyPath {
+        delay_ms,
+        jitter_ms: (squares / (matched - 1) as f64).sqrt(),
+        taps: matched,
+    })
+}
+
+#[cfg(test)]
+mod tests {
+    #![allow(clippy::unwrap_used)]
+    use super::*;
+
+    fn every_second(n: usize) -> Vec<f64> {
+        (0..n).map(|k| 1_000.0 * (k + 1) as f64).collect()
+    }
+
+    #[test]
+    fn finds_the_delay_and_its_spread() {
+        let sounds = every_second(10);
+        // By hand: delays 20 22 24 ... 38; median 29; variance of ten numbers
+        // 2 apart = 4·(10²−1)/12·10/9 = 36.67.
+        let presses: Vec<f64> = (0..10).map(|k| sounds[k] + 20.0 + 2.0 * k as f64).collect();
+        let path = calibrate(&presses, &sounds).unwrap();
+        assert_eq!((path.delay_ms, path.taps), (29.0, 10));
+        assert!((path.jitter_ms - (110.0f64 / 3.0).sqrt()).abs() < 1e-9);
+        assert!((path.u_ms() - 6.055_3 * (1.0f64 + 1.2533 * 1.2533 / 10.0).sqrt()).abs() < 1e-3);
+    }
+
+    #[test]
+    fn sounds_without_a_press_do_no_harm() {
+        let mut sounds = every_second(20);
+        let presses: Vec<f64> = sounds.iter().map(|s| s + 12.0).collect();
+        sounds.extend((0..20).map(|k| 1_500.0 + 1_000.0 * f64::from(k)));
+        sounds.sort_by(f64::total_cmp);
+        assert_eq!(calibrate(&presses, &sounds).unwrap().delay_ms, 12.0);
+    }
+
+    #[test]
+    fn refuses_too_few_and_unmatched() {
+        let sounds = every_second(9);
+        assert_eq!(
+            calibrate(&sounds, &sounds),
+            Err(CalibrationError::TooFew { matched: 9 })
+        );
+        assert_eq!(
+            calibrate(&[], &[]),
+            Err(CalibrationError::TooFew { matched: 0 })
+        );
+        let presses = every_second(20);
+        let unmatched = CalibrationError::Unmatched {
+            matched: 12,
+            presses: 20,
+        };
+        assert_eq!(calibrate(&presses, &presses[..12]), Err(unmatched));
+    }
+
+    #[test]
+    fn a_press_with_two_sounds_and_two_presses_on_one_sound_are_left_out() {
+        let mut presses = every_second(14);
+        let mut sounds = presses.clone();
+        sounds.insert(1, 1_020.0); // the first press has two
+        presses.push(14_100.0); // the last sound has two
+        let path = calibrate(&presses, &sounds).unwrap();
+        assert_eq!((path.taps, path.delay_ms, path.jitter_ms), (12, 0.0, 0.0));
+    }
+}
