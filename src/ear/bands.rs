@@ -1,6 +1,6 @@
 //! Rises of energy in four bands: where a bang may have begun.
 
-use super::filter::{Biquad, Section};
+use super::filter::{Bank, Section};
 
 /// Centre frequencies in hertz, from a ball's thud to a metal snap.
 const CENTRES_HZ: [f64; 4] = [170.0, 600.0, 2_200.0, 6_500.0];
@@ -43,7 +43,7 @@ pub struct Rise {
 /// Four bands side by side.
 #[derive(Debug, Clone)]
 pub struct Bands {
-    filters: Vec<Biquad>,
+    bank: Bank,
     fast: [f64; 4],
     slow: [f64; 4],
     hold: [f64; 4],
@@ -65,11 +65,10 @@ impl Bands {
     pub fn new(rate_hz: f64) -> Self {
         let step = |tau_s: f64| 1.0 - (-1.0 / (tau_s * rate_hz)).exp();
         Self {
-            filters: CENTRES_HZ
-                .iter()
-                .filter(|hz| **hz < 0.45 * rate_hz)
-                .map(|&hz| Biquad::new(Section::band_pass(hz, Q, rate_hz)))
-                .collect(),
+            bank: Bank::new(
+                CENTRES_HZ
+                    .map(|hz| (hz < 0.45 * rate_hz).then(|| Section::band_pass(hz, Q, rate_hz))),
+            ),
             fast: [0.0; 4],
             slow: [0.0; 4],
             hold: [0.0; 4],
@@ -90,29 +89,22 @@ impl Bands {
     /// One sample; rises that are finished, of the lower and of the upper bands.
     #[inline]
     pub fn step(&mut self, x: f64) -> [Option<Rise>; 2] {
-        if self.count == 0 {
-            for f in &mut self.filters {
-                f.settle(x);
-            }
-        }
         let at = self.count;
         self.count += 1;
-        let mut best = [(0.0, 0); 2];
-        for (k, f) in self.filters.iter_mut().enumerate() {
-            let y = f.step(x);
-            let p = y * y;
-            self.fast[k] += self.fast_step[k] * (p - self.fast[k]);
-            let bar = ((self.slow[k] + FLOOR) * RISE[k]).max(OVER_HOLD * self.hold[k]);
-            let excess = self.fast[k] / bar;
-            let group = &mut best[usize::from(k > 1)];
-            if excess > group.0 {
-                *group = (excess, k);
-            }
+        let out = self.bank.step(x);
+        let late = std::mem::replace(&mut self.recent[self.slot], self.fast);
+        let mut bar = [0.0; 4];
+        let mut over = false;
+        // Plain loops over four lanes, which the compiler turns into vector code.
+        for k in 0..4 {
+            let power = out[k] * out[k];
+            self.fast[k] += self.fast_step[k] * (power - self.fast[k]);
+            bar[k] = ((self.slow[k] + FLOOR) * RISE[k]).max(OVER_HOLD * self.hold[k]);
+            over |= self.fast[k] > bar[k];
             // The last peak is known 4 ms late, so that a rise does not raise its own bar.
-            let late = std::mem::replace(&mut self.recent[self.slot][k], self.fast[k]);
-            self.hold[k] = (self.hold[k] * self.hold_keep).max(late);
+            self.hold[k] = (self.hold[k] * self.hold_keep).max(late[k]);
             // The background follows what lasts; a short bang hardly moves it.
-            let capped = p.min(GROWTH * (self.slow[k] + FLOOR));
+            let capped = power.min(GROWTH * (self.slow[k] + FLOOR));
             self.slow[k] += self.slow_step * (capped - self.slow[k]);
         }
         self.slot = if self.slot + 1 == self.recent.len() {
@@ -127,6 +119,18 @@ impl Bands {
             }
             return [None; 2];
         }
+        if !over && self.open == [None; 2] {
+            return [None; 2];
+        }
+        let excess: [f64; 4] = std::array::from_fn(|k| self.fast[k] / bar[k]);
+        let louder = |a: usize, b: usize| {
+            if excess[b] > excess[a] {
+                (excess[b], b)
+            } else {
+                (excess[a], a)
+            }
+        };
+        let best = [louder(0, 1), louder(2, 3)];
         [0, 1].map(|group| self.follow(group, at, best[group]))
     }
 

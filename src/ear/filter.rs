@@ -88,6 +88,40 @@ impl Biquad {
     }
 }
 
+/// Four second-order filters on one input, side by side.
+#[derive(Debug, Clone)]
+pub struct Bank {
+    b: [[f64; 4]; 3],
+    a: [[f64; 4]; 2],
+    s1: [f64; 4],
+    s2: [f64; 4],
+}
+
+impl Bank {
+    /// At rest; a filter that is left out gives silence.
+    pub fn new(sections: [Option<Section>; 4]) -> Self {
+        let pick = |f: &dyn Fn(Section) -> f64| sections.map(|s| s.map_or(0.0, f));
+        Self {
+            b: [pick(&|s| s.b[0]), pick(&|s| s.b[1]), pick(&|s| s.b[2])],
+            a: [pick(&|s| s.a[0]), pick(&|s| s.a[1])],
+            s1: [0.0; 4],
+            s2: [0.0; 4],
+        }
+    }
+
+    /// One sample through all four.
+    #[inline]
+    pub fn step(&mut self, x: f64) -> [f64; 4] {
+        let mut y = [0.0; 4];
+        for (k, y) in y.iter_mut().enumerate() {
+            *y = self.b[0][k] * x + self.s1[k];
+            self.s1[k] = self.b[1][k] * x - self.a[0][k] * *y + self.s2[k];
+            self.s2[k] = self.b[2][k] * x - self.a[1][k] * *y;
+        }
+        y
+    }
+}
+
 #[cfg(test)]
 mod tests {
     #![allow(clippy::unwrap_used)]
