@@ -98,7 +98,7 @@ pub const PLAUSIBLE_HEIGHT_M: (f64, f64) = (0.18, 3.0);
 /// Chance chains an hour below which a drop makes its ball familiar.
 const FAMILIAR_PER_HOUR: f64 = CHANCE_PER_HOUR / 10.0;
 /// Seconds a hand takes at least between the last impact and the next release.
-const HANDLING_S: f64 = 0.2;
+const HANDLING_S: f64 = 0.05;
 
 /// Seconds a doubtful chain waits for a better one that shares its impacts.
 const DOUBT_S: f64 = 3.0;
