@@ -13,7 +13,7 @@ pub struct Drop {
     /// The ball left the hand: from the told height, or else from the bounces.
     pub release_s: f64,
     /// Standard uncertainty of the release in milliseconds; the floor's and the
-    /// top's are those of the impacts. See [`Drop::from_impacts`].
+    /// top's are those of the impacts.
     pub release_u_ms: f64,
     /// The ball stood at the top of its first bounce: midway between the first
     /// two impacts.
