@@ -108,7 +108,7 @@ fn taught_and_reviewed_the_lags_are_the_true_ones() {
         plain.contains("Heard 6 marks, 6 drops of a ball."),
         "{plain}"
     );
-    let rows: Vec<&str> = plain.lines().filter(|l| l.contains(" ms  ")).collect();
+    let rows: Vec<&str> = plain.lines().filter(|l| l.contains(" s  ")).collect();
     for (row, (_, _, lag_ms)) in rows.iter().zip(&truth) {
         let said_ms: f64 = row.split_whitespace().nth(4).unwrap().parse().unwrap();
         assert!((said_ms - lag_ms).abs() <= 0.6, "{row}: {lag_ms}");
