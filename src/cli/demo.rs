@@ -15,7 +15,7 @@ use crate::review::judge;
 use crate::sound::room::Scene;
 use crate::sound::room::farm::{RATE_HZ, drill, ten_clicks};
 use crate::sound::wav_out::{Depth, WavOut, WavShape};
-use crate::timeline::MomentKind;
+use crate::timeline::{MomentKind, Pair};
 
 /// Try it with no recording: a made-up farm, or its sound as a file.
 #[derive(Debug, Args)]
@@ -67,26 +67,32 @@ impl DemoCmd {
             &outcome,
             columns(),
         )?;
-        let truth: Vec<f64> = drill
-            .clicks
-            .iter()
-            .zip(&drill.falls)
-            .map(|(click, fall)| {
-                1e3 * (click.press as f64 / f64::from(RATE_HZ) - fall.impacts_s[0])
-            })
-            .collect();
-        let worst = outcome
-            .pairs
-            .iter()
-            .filter_map(|p| p.lag_ms)
-            .filter_map(|lag| truth.iter().map(|t| (t - lag).abs()).min_by(f64::total_cmp))
-            .fold(0.0f64, f64::max);
+        let off_ms = off_ms(&outcome.pairs, &drill);
+        let worst_ms = off_ms.iter().copied().fold(0.0f64, f64::max);
         writeln!(
             out,
-            "\nAgainst the truth, the worst of these lags is {worst:.3} ms off."
+            "\nOf {} marks that were made, {} were timed; against the truth, the worst of their lags is {worst_ms:.3} ms off.",
+            drill.clicks.len(),
+            off_ms.len()
         )?;
         Ok(())
     }
+}
+
+/// How far each measured lag is from the true one of its drop, in ms.
+fn off_ms(pairs: &[Pair], drill: &Scene) -> Vec<f64> {
+    pairs
+        .iter()
+        .filter_map(|pair| {
+            let (moment_s, lag_ms) = (pair.moment_s?, pair.lag_ms?);
+            let floors = drill.falls.iter().filter_map(|f| f.impacts_s.first());
+            let (floor_s, click) = floors
+                .zip(&drill.clicks)
+                .min_by(|a, b| (a.0 - moment_s).abs().total_cmp(&(b.0 - moment_s).abs()))?;
+            let true_ms = 1e3 * (click.press as f64 / f64::from(drill.rate_hz) - floor_s);
+            Some((true_ms - lag_ms).abs())
+        })
+        .collect()
 }
 
 fn save(file: &std::path::Path, scene: &Scene) -> anyhow::Result<()> {

@@ -32,7 +32,7 @@ medical test.";
 
 /// How late is your mark? marklag hears your clicker and tells you.
 #[derive(Debug, Parser)]
-#[command(name = "marklag", version, about, after_help = AFTER_HELP, max_term_width = 100)]
+#[command(name = "marklag", version, after_help = AFTER_HELP, max_term_width = 100)]
 struct Line {
     /// Folder for taught sounds, settings and the journal
     #[arg(long, value_name = "FOLDER", global = true, env = "MARKLAG_HOME")]

@@ -670,9 +670,21 @@ fn kept(
     })
 }
 
-/// Whether two names, as far as can be told now, are one file.
+/// Whether two names are one file, there already or still to be made.
 fn is_same_file(a: &Path, b: &Path) -> bool {
-    a == b || matches!((fs::canonicalize(a), fs::canonicalize(b)), (Ok(a), Ok(b)) if a == b)
+    let whole = |path: &Path| {
+        fs::canonicalize(path).ok().or_else(|| {
+            let folder = path.parent()?;
+            let here = Path::new(".");
+            let folder = if folder == Path::new("") {
+                here
+            } else {
+                folder
+            };
+            Some(fs::canonicalize(folder).ok()?.join(path.file_name()?))
+        })
+    };
+    a == b || whole(a).is_some_and(|a| whole(b) == Some(a))
 }
 
 fn parse_span(text: &str) -> Result<(f64, f64), String> {

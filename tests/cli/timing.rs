@@ -61,15 +61,15 @@ fn demo_saves_the_fixtures_anew() {
 
 #[test]
 fn the_demo_tells_how_near_the_truth_it_is() {
-    let said = bare_demo();
+    let said = Place::new().marklag(["demo", "--seed", "7"]).run().well();
     assert!(said.contains("12 drops of a ball"), "{said}");
-    let (_, off) = said.rsplit_once("the worst of these lags is ").unwrap();
+    // A click in the very blow of the ball may go unheard; it is told.
+    let (_, timed) = said.split_once("Of 12 marks that were made, ").unwrap();
+    let timed: usize = timed.split(' ').next().unwrap().parse().unwrap();
+    assert!((11..=12).contains(&timed), "{said}");
+    let (_, off) = said.rsplit_once("the worst of their lags is ").unwrap();
     let off_ms: f64 = off.split(' ').next().unwrap().parse().unwrap();
     assert!(off_ms <= 0.5, "{said}");
-}
-
-fn bare_demo() -> String {
-    Place::new().marklag(["demo"]).run().well()
 }
 
 /// Teach, list, review, and the lags are the true ones.
