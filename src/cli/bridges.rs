@@ -7,6 +7,7 @@ use std::path::{Path, PathBuf};
 use anyhow::{Context, bail};
 use clap::{Args, Subcommand};
 
+use super::trouble::{cannot_read, cannot_write};
 use crate::ear::{ClickProfile, PROFILE_VERSION};
 use crate::journal::{Home, write_private_file};
 
@@ -66,18 +67,21 @@ impl BridgesCmd {
 
 /// Writes a profile into the home folder; gives the file.
 pub(super) fn save(home: &Home, profile: &ClickProfile) -> anyhow::Result<PathBuf> {
-    home.create()?;
     let file = home.bridge_file(&profile.name)?;
     let text = serde_json::to_string(profile)?;
-    write_private_file(&file, text.as_bytes())
-        .with_context(|| format!("cannot write {}", file.display()))?;
+    write_private_file(&file, text.as_bytes()).map_err(|e| cannot_write(&file, &e))?;
     Ok(file)
 }
 
-/// The profiles of these names.
+/// The profiles of these names, each once.
 pub(super) fn load_named(home: &Home, names: &[String]) -> anyhow::Result<Vec<ClickProfile>> {
-    names
-        .iter()
+    let mut once: Vec<&String> = Vec::new();
+    for name in names {
+        if !once.contains(&name) {
+            once.push(name);
+        }
+    }
+    once.into_iter()
         .map(|name| {
             let file = home.bridge_file(name)?;
             if !file.exists() {
@@ -97,13 +101,13 @@ pub(super) fn load_all(home: &Home) -> anyhow::Result<Vec<ClickProfile>> {
         Ok(entries) => entries,
         Err(e) if e.kind() == ErrorKind::NotFound => return Ok(Vec::new()),
         Err(e) => {
-            return Err(e).with_context(|| format!("cannot read the folder {}", folder.display()));
+            return Err(cannot_read("the folder of taught sounds", &folder, &e));
         }
     };
     let mut files: Vec<PathBuf> = Vec::new();
     for entry in entries {
         let path = entry
-            .with_context(|| format!("cannot read the folder {}", folder.display()))?
+            .map_err(|e| cannot_read("the folder of taught sounds", &folder, &e))?
             .path();
         if path.extension().is_some_and(|e| e == "json") {
             files.push(path);
@@ -119,8 +123,7 @@ fn load(file: &Path) -> anyhow::Result<ClickProfile> {
         version: u32,
         name: String,
     }
-    let text =
-        fs::read_to_string(file).with_context(|| format!("cannot read {}", file.display()))?;
+    let text = fs::read_to_string(file).map_err(|e| cannot_read("the taught sound", file, &e))?;
     let broken = || {
         format!(
             "{} is not a profile of a taught sound, or is damaged; teach the sound again",

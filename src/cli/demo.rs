@@ -4,7 +4,7 @@
 use std::io::Write;
 use std::path::PathBuf;
 
-use anyhow::Context;
+use anyhow::bail;
 use clap::Args;
 
 use super::{columns, summary};
@@ -12,12 +12,10 @@ use crate::ear::teach_click;
 use crate::journal::Settings;
 use crate::listen::Listening;
 use crate::review::judge;
-use crate::sound::room::{Ball, Clicker, Colour, Room, Scene};
+use crate::sound::room::Scene;
+use crate::sound::room::farm::{RATE_HZ, drill, ten_clicks};
 use crate::sound::wav_out::{Depth, WavOut, WavShape};
-use crate::timeline::MomentKind;
-
-/// Samples per second of the made-up sound.
-const RATE_HZ: u32 = 48_000;
+use crate::timeline::{MomentKind, Pair};
 
 /// Try it with no recording: a made-up farm, or its sound as a file.
 #[derive(Debug, Args)]
@@ -69,66 +67,51 @@ impl DemoCmd {
             &outcome,
             columns(),
         )?;
-        let truth: Vec<f64> = drill
-            .clicks
-            .iter()
-            .zip(&drill.falls)
-            .map(|(click, fall)| {
-                1e3 * (click.press as f64 / f64::from(RATE_HZ) - fall.impacts_s[0])
-            })
-            .collect();
-        let worst = outcome
-            .pairs
-            .iter()
-            .filter_map(|p| p.lag_ms)
-            .filter_map(|lag| truth.iter().map(|t| (t - lag).abs()).min_by(f64::total_cmp))
-            .fold(0.0f64, f64::max);
+        let off_ms = off_ms(&outcome.pairs, &drill);
+        let worst_ms = off_ms.iter().copied().fold(0.0f64, f64::max);
         writeln!(
             out,
-            "\nAgainst the truth, the worst of these lags is {worst:.3} ms off."
+            "\nOf {} marks that were made, {} were timed; against the truth, the worst of their lags is {worst_ms:.3} ms off.",
+            drill.clicks.len(),
+            off_ms.len()
         )?;
         Ok(())
     }
 }
 
-/// Ten clicks in a quiet barn.
-pub(super) fn ten_clicks(seed: u64) -> Scene {
-    let clicker = Clicker::from_seed(seed);
-    let mut room = Room::new(RATE_HZ, 13.0, seed ^ 0x1);
-    for k in 0..10 {
-        let wait_s = room.dice().between(-0.1, 0.1);
-        room.click(&clicker, 0.8 + 1.2 * f64::from(k) + wait_s, 0.35);
-    }
-    room.echo(0.25, 0.35);
-    room.noise(0.35 * 10f64.powf(-38.0 / 20.0), Colour::Pink);
-    room.finish()
-}
-
-/// A ball-drop drill: the clicks scatter around the floor moments.
-pub(super) fn drill(seed: u64, drops: u32) -> Scene {
-    let clicker = Clicker::from_seed(seed);
-    let ball = Ball::from_seed(seed);
-    let mut room = Room::new(RATE_HZ, 4.0 * f64::from(drops) + 2.0, seed ^ 0x2);
-    for k in 0..drops {
-        let release_s = 1.0 + 4.0 * f64::from(k) + room.dice().between(0.0, 0.3);
-        let fall = room.drop_ball(&ball, release_s, 1.0, 7, 0.4);
-        let lag_s = 0.028 + 0.045 * room.dice().normal();
-        room.click(&clicker, fall.impacts_s[0] + lag_s, 0.3);
-    }
-    room.echo(0.25, 0.35);
-    room.noise(0.3 * 10f64.powf(-30.0 / 20.0), Colour::Pink);
-    room.finish()
+/// How far each measured lag is from the true one of its drop, in ms.
+fn off_ms(pairs: &[Pair], drill: &Scene) -> Vec<f64> {
+    pairs
+        .iter()
+        .filter_map(|pair| {
+            let (moment_s, lag_ms) = (pair.moment_s?, pair.lag_ms?);
+            let floors = drill.falls.iter().filter_map(|f| f.impacts_s.first());
+            let (floor_s, click) = floors
+                .zip(&drill.clicks)
+                .min_by(|a, b| (a.0 - moment_s).abs().total_cmp(&(b.0 - moment_s).abs()))?;
+            let true_ms = 1e3 * (click.press as f64 / f64::from(drill.rate_hz) - floor_s);
+            Some((true_ms - lag_ms).abs())
+        })
+        .collect()
 }
 
 fn save(file: &std::path::Path, scene: &Scene) -> anyhow::Result<()> {
+    if file.exists() {
+        bail!(
+            "{} is there already; give the name of a new file",
+            file.display()
+        );
+    }
     let shape = WavShape {
         sample_rate_hz: RATE_HZ,
         channels: 1,
         depth: Depth::Int16,
     };
-    let mut wav =
-        WavOut::create(file, shape).with_context(|| format!("cannot write {}", file.display()))?;
-    wav.write(&scene.samples)?;
-    wav.finish()?;
-    Ok(())
+    let mut wav = WavOut::create(file, shape)?;
+    let done = wav.write(&scene.samples).and_then(|()| wav.finish());
+    if done.is_err() {
+        // Half a drill is of no use; the first error is the one to tell.
+        let _ = std::fs::remove_file(file);
+    }
+    Ok(done?)
 }

@@ -6,7 +6,9 @@ pub mod journal;
 mod papers;
 mod review;
 mod summary;
+mod target;
 mod teach;
+mod trouble;
 
 use std::io::{self, IsTerminal, Write};
 use std::path::PathBuf;
@@ -30,7 +32,7 @@ medical test.";
 
 /// How late is your mark? marklag hears your clicker and tells you.
 #[derive(Debug, Parser)]
-#[command(name = "marklag", version, about, after_help = AFTER_HELP, max_term_width = 100)]
+#[command(name = "marklag", version, after_help = AFTER_HELP, max_term_width = 100)]
 struct Line {
     /// Folder for taught sounds, settings and the journal
     #[arg(long, value_name = "FOLDER", global = true, env = "MARKLAG_HOME")]
@@ -66,8 +68,12 @@ pub fn main() -> ExitCode {
         // Whoever read our output has read enough: not an error.
         Err(error) if is_broken_pipe(&error) => ExitCode::SUCCESS,
         Err(error) => {
-            eprintln!("marklag: {error:#}");
-            ExitCode::FAILURE
+            eprintln!("marklag: {}", trouble::sentence(&error));
+            if error.is::<trouble::BadUsage>() {
+                ExitCode::from(2)
+            } else {
+                ExitCode::FAILURE
+            }
         }
     }
 }

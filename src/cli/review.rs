@@ -2,16 +2,19 @@
 
 use std::fs;
 use std::io::{Read, Write};
+use std::num::NonZeroUsize;
 use std::path::{Path, PathBuf};
 use std::sync::atomic::{AtomicUsize, Ordering};
 use std::sync::{Mutex, PoisonError};
 
-use anyhow::{Context, bail};
+use anyhow::{Context, bail, ensure};
 use clap::{Args, ValueEnum};
 use jiff::Timestamp;
 use jiff::tz::TimeZone;
 use serde::Serialize;
 
+use super::target::Target;
+use super::trouble::{BadUsage, cannot_read};
 use super::{bridges, columns, summary, teach};
 use crate::ear::ClickProfile;
 use crate::journal::{
@@ -21,7 +24,7 @@ use crate::listen::{Listening, Timeline};
 use crate::measure::{Yardstick, summarise};
 use crate::page::{Recording as Reviewed, Review, captions, write_pairs_csv};
 use crate::review::{Outcome, Rules, judge};
-use crate::sound::cues::{Cue, write_cues};
+use crate::sound::cues::{Cue, check_copy, write_cues};
 use crate::sound::recording::{ChannelChoice, Recording};
 use crate::timeline::{Aim, Moment, MomentKind, Pair, Window, parse_moments};
 
@@ -74,14 +77,14 @@ pub(super) struct ReviewCmd {
     #[arg(long, value_name = "FROM..TO", value_parser = parse_span, allow_hyphen_values = true)]
     aim: Option<(f64, f64)>,
     /// How far a mark may be from its moment, in ms: before,after
-    #[arg(long, value_name = "BEFORE,AFTER", value_parser = parse_window)]
-    window: Option<(f64, f64)>,
+    #[arg(long, value_name = "BEFORE,AFTER", value_parser = parse_window, allow_hyphen_values = true)]
+    window: Option<Window>,
     /// Height the ball falls from, in metres; it is worked out from the bounces otherwise
-    #[arg(long, value_name = "METRES", value_parser = parse_height)]
+    #[arg(long, value_name = "METRES", value_parser = parse_height, allow_hyphen_values = true)]
     height: Option<f64>,
     /// Listen to this channel only, counted from 1 (all are mixed otherwise)
     #[arg(long, value_name = "N")]
-    channel: Option<usize>,
+    channel: Option<NonZeroUsize>,
     /// Print the result as JSON
     #[arg(long)]
     json: bool,
@@ -114,6 +117,12 @@ struct Done {
     notes: Vec<String>,
 }
 
+/// Where the tables and captions go.
+struct Targets {
+    csv: Option<Target>,
+    vtt: Option<Target>,
+}
+
 /// What several recordings come to together.
 #[derive(Serialize)]
 struct Together<'a> {
@@ -128,8 +137,8 @@ impl ReviewCmd {
         home: &dyn Fn() -> Result<Home, HomeError>,
         out: &mut dyn Write,
     ) -> anyhow::Result<()> {
-        self.check()?;
-        let channel = teach::channel_choice(self.channel)?;
+        self.check().map_err(BadUsage)?;
+        let channel = teach::channel_choice(self.channel);
         let settings = match home() {
             Ok(home) => Settings::load(&home.settings_file())?,
             // Nowhere to read settings from: the defaults do for a look.
@@ -152,6 +161,8 @@ impl ReviewCmd {
         } else {
             None
         };
+        let targets = self.targets()?;
+        self.try_recordings(channel)?;
         let jobs = Jobs {
             profiles: &profiles,
             height_m: self.height,
@@ -170,7 +181,7 @@ impl ReviewCmd {
         for note in &notes {
             eprintln!("Note: {note}");
         }
-        self.papers(&done, kind, &rules, out)?;
+        self.papers(targets, &done, kind, &rules, out)?;
         if let Some(journal) = &mut journal {
             for one in &done {
                 let id = journal.keep_review(&kept(
@@ -187,7 +198,7 @@ impl ReviewCmd {
     }
 
     /// Combinations that make no sense are refused before any work is done.
-    fn check(&self) -> anyhow::Result<()> {
+    fn check(&self) -> Result<(), String> {
         let one_file = [
             ("--vtt", &self.vtt),
             ("--cues", &self.cues),
@@ -195,21 +206,88 @@ impl ReviewCmd {
         ];
         for (flag, value) in one_file {
             if value.is_some() && self.files.len() > 1 {
-                bail!("{flag} belongs to one recording; review them one at a time");
+                return Err(format!(
+                    "{flag} belongs to one recording; review them one at a time"
+                ));
             }
         }
-        if self.cues.as_deref() == Some(Path::new("-")) {
-            bail!("--cues writes a WAV file; give it a file name");
+        let dash = Path::new("-");
+        if self.cues.as_deref() == Some(dash) {
+            return Err("--cues writes a WAV file; give it a file name".to_owned());
         }
-        if self.files.iter().filter(|f| *f == Path::new("-")).count() > 1 {
-            bail!("standard input (-) can be read once only");
+        if self.cues.is_some() && self.files.iter().any(|f| f == dash) {
+            return Err(
+                "--cues copies a WAV file; standard input (-) cannot be read twice".to_owned(),
+            );
+        }
+        let also_read = [self.moments.as_ref(), self.bridge_from.as_ref()];
+        let read: Vec<&PathBuf> = self
+            .files
+            .iter()
+            .chain(also_read.into_iter().flatten())
+            .collect();
+        if read.iter().filter(|f| f.as_path() == dash).count() > 1 {
+            return Err("standard input (-) can be read once only".to_owned());
         }
         let to_stdout = [&self.csv, &self.vtt]
             .iter()
-            .filter(|f| f.as_deref() == Some(Path::new("-")))
+            .filter(|f| f.as_deref() == Some(dash))
             .count();
         if to_stdout + usize::from(self.json) > 1 {
-            bail!("only one of --json, --csv - and --vtt - can go to the terminal at once");
+            return Err(
+                "only one of --json, --csv - and --vtt - can go to the terminal at once".to_owned(),
+            );
+        }
+        for (k, file) in self.files.iter().enumerate() {
+            if self.files[..k].iter().any(|f| is_same_file(f, file)) {
+                return Err(format!(
+                    "{} is named twice; its lags would count double",
+                    file.display()
+                ));
+            }
+        }
+        let written = [&self.csv, &self.vtt, &self.cues];
+        let mut taken = read;
+        for target in written.into_iter().flatten().filter(|f| *f != dash) {
+            if taken.iter().any(|f| is_same_file(f, target)) {
+                return Err(format!(
+                    "{} would be written over; give the result a name of its own",
+                    target.display()
+                ));
+            }
+            taken.push(target);
+        }
+        Ok(())
+    }
+
+    /// Tries the places where results go, before minutes of listening.
+    fn targets(&self) -> anyhow::Result<Targets> {
+        let open = |path: &Option<PathBuf>| path.as_deref().map(Target::open).transpose();
+        if let (Some(copy), Some(file)) = (&self.cues, self.files.first()) {
+            ensure!(
+                matches!(Target::open(copy)?, Target::Whole { .. }),
+                "{} is a device or a pipe; give --cues the name of a file",
+                copy.display()
+            );
+            check_copy(file, copy)?;
+        }
+        Ok(Targets {
+            csv: open(&self.csv)?,
+            vtt: open(&self.vtt)?,
+        })
+    }
+
+    /// Of several recordings one that cannot be read is told before the others
+    /// are listened to. A pipe cannot be opened twice, so it is not tried.
+    fn try_recordings(&self, channel: ChannelChoice) -> anyhow::Result<()> {
+        if self.files.len() > 1 {
+            for file in &self.files {
+                let is_pipe =
+                    file == Path::new("-") || fs::metadata(file).is_ok_and(|m| !m.is_file());
+                if !is_pipe {
+                    Recording::open(file, channel)?;
+                }
+            }
         }
         Ok(())
     }
@@ -238,13 +316,15 @@ impl ReviewCmd {
 
     fn papers(
         &self,
+        targets: Targets,
         done: &[Done],
         kind: MomentKind,
         rules: &Rules,
         out: &mut dyn Write,
     ) -> anyhow::Result<()> {
-        let is_stdout = |file: &Option<PathBuf>| file.as_deref() == Some(Path::new("-"));
-        if let Some(file) = &self.csv {
+        let is_stdout = |target: &Option<Target>| target.as_ref().is_some_and(Target::is_stdout);
+        let is_taken = is_stdout(&targets.csv) || is_stdout(&targets.vtt);
+        if let Some(target) = targets.csv {
             let mut text = Vec::new();
             write_pairs_csv(
                 &mut text,
@@ -253,10 +333,10 @@ impl ReviewCmd {
                     .flat_map(|d| d.outcome.pairs.clone())
                     .collect::<Vec<Pair>>(),
             )?;
-            put(file, &text, out)?;
+            target.write(&text, out)?;
         }
-        if let (Some(file), Some(one)) = (&self.vtt, done.first()) {
-            put(file, captions_on_video(one).as_bytes(), out)?;
+        if let (Some(target), Some(one)) = (targets.vtt, done.first()) {
+            target.write(captions_on_video(one).as_bytes(), out)?;
         }
         if let (Some(file), Some(one)) = (&self.cues, done.first()) {
             write_cues(&one.file, file, &cue_points(one, kind))?;
@@ -264,7 +344,7 @@ impl ReviewCmd {
         if self.json {
             return json(done, rules, out);
         }
-        if is_stdout(&self.csv) || is_stdout(&self.vtt) {
+        if is_taken {
             return Ok(());
         }
         for (k, one) in done.iter().enumerate() {
@@ -393,17 +473,19 @@ pub(super) fn rules(
     settings: &Settings,
     kind: MomentKind,
     aim: Option<(f64, f64)>,
-    window: Option<(f64, f64)>,
+    window: Option<Window>,
 ) -> anyhow::Result<Rules> {
     let aim = aim.map_or(settings.aim.of(kind), |(from_ms, to_ms)| Aim {
         from_ms,
         to_ms,
     });
-    let (before_ms, after_ms) =
-        window.unwrap_or((settings.pairing.before_ms, settings.pairing.after_ms));
+    let window = match window {
+        Some(window) => window,
+        None => Window::new(settings.pairing.before_ms, settings.pairing.after_ms)?,
+    };
     Ok(Rules {
         aim,
-        window: Window::new(before_ms, after_ms)?,
+        window,
         ball_m: settings.distance.microphone_to_ball_m,
         clicker_m: settings.distance.microphone_to_clicker_m,
         file_step_ms: 1e3 / 30.0,
@@ -417,8 +499,7 @@ fn read_moments(file: &Path) -> anyhow::Result<(Vec<Moment>, Vec<String>)> {
             .read_to_string(&mut text)
             .context("cannot read the moments from standard input")?;
     } else {
-        let bytes = fs::read(file)
-            .with_context(|| format!("cannot read the moments from {}", file.display()))?;
+        let bytes = fs::read(file).map_err(|e| cannot_read("the moments from", file, &e))?;
         text = String::from_utf8_lossy(&bytes).into_owned();
     }
     let read =
@@ -540,13 +621,6 @@ fn cue_points(one: &Done, kind: MomentKind) -> Vec<Cue> {
     cues
 }
 
-fn put(file: &Path, bytes: &[u8], out: &mut dyn Write) -> anyhow::Result<()> {
-    if file == Path::new("-") {
-        return Ok(out.write_all(bytes)?);
-    }
-    fs::write(file, bytes).with_context(|| format!("cannot write {}", file.display()))
-}
-
 fn kept(
     one: &Done,
     settings: &Settings,
@@ -596,6 +670,23 @@ fn kept(
     })
 }
 
+/// Whether two names are one file, there already or still to be made.
+fn is_same_file(a: &Path, b: &Path) -> bool {
+    let whole = |path: &Path| {
+        fs::canonicalize(path).ok().or_else(|| {
+            let folder = path.parent()?;
+            let here = Path::new(".");
+            let folder = if folder == Path::new("") {
+                here
+            } else {
+                folder
+            };
+            Some(fs::canonicalize(folder).ok()?.join(path.file_name()?))
+        })
+    };
+    a == b || whole(a).is_some_and(|a| whole(b) == Some(a))
+}
+
 fn parse_span(text: &str) -> Result<(f64, f64), String> {
     let advice = "give the earliest and the latest lag in milliseconds, for instance -50..50";
     let (from, to) = text.split_once("..").ok_or(advice)?;
@@ -616,11 +707,11 @@ fn parse_span(text: &str) -> Result<(f64, f64), String> {
     }
 }
 
-fn parse_window(text: &str) -> Result<(f64, f64), String> {
+fn parse_window(text: &str) -> Result<Window, String> {
     let advice = "give two numbers of milliseconds, for instance 500,1500";
     let (before, after) = text.split_once(',').ok_or(advice)?;
     let number = |t: &str| t.trim().parse::<f64>().map_err(|_| advice.to_owned());
-    Ok((number(before)?, number(after)?))
+    Window::new(number(before)?, number(after)?).map_err(|e| e.to_string())
 }
 
 fn parse_height(text: &str) -> Result<f64, String> {

@@ -1,6 +1,7 @@
 //! `marklag teach`: learn a bridge from examples.
 
 use std::io::Write;
+use std::num::NonZeroUsize;
 use std::path::{Path, PathBuf};
 
 use anyhow::{Context, bail};
@@ -32,7 +33,7 @@ enum What {
         from: PathBuf,
         /// Listen to this channel only, counted from 1 (all are mixed otherwise)
         #[arg(long, value_name = "N")]
-        channel: Option<usize>,
+        channel: Option<NonZeroUsize>,
     },
 }
 
@@ -44,7 +45,9 @@ impl TeachCmd {
             channel,
         } = self.what;
         check_name(&name)?;
-        let taught = click_from_file(&name, &from, channel_choice(channel)?)?;
+        // An unwritable home is told before the listening.
+        home.create()?;
+        let taught = click_from_file(&name, &from, channel_choice(channel))?;
         let file = bridges::save(home, &taught.profile)?;
         let profile = &taught.profile;
         writeln!(
@@ -84,12 +87,8 @@ impl TeachCmd {
 }
 
 /// The channel that was asked for on the line.
-pub(super) fn channel_choice(channel: Option<usize>) -> anyhow::Result<ChannelChoice> {
-    match channel {
-        None => Ok(ChannelChoice::Mix),
-        Some(0) => bail!("channels are counted from 1"),
-        Some(n) => Ok(ChannelChoice::Only(n)),
-    }
+pub(super) fn channel_choice(channel: Option<NonZeroUsize>) -> ChannelChoice {
+    channel.map_or(ChannelChoice::Mix, |n| ChannelChoice::Only(n.get()))
 }
 
 /// Learns a click from a recording.

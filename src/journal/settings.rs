@@ -22,7 +22,7 @@ const PERSON_MAX_CHARS: usize = 80;
 #[derive(Debug, Error)]
 pub enum SettingsError {
     /// It cannot be read at all.
-    #[error("{}: the settings cannot be read: {source}", .path.display())]
+    #[error("{}: the settings cannot be read: {source}. Make them readable for yourself, or choose another home with --home FOLDER", .path.display())]
     Unreadable {
         /// The settings file.
         path: PathBuf,

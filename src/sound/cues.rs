@@ -79,13 +79,28 @@ pub enum CuesError {
     },
 }
 
+/// Whether `src` is a WAV that can be copied to `dst` with cue points; to be told
+/// before the work that finds them. Writes nothing.
+pub fn check_copy(src: &Path, dst: &Path) -> Result<(), CuesError> {
+    if is_same_file(src, dst) {
+        let path = dst.to_string_lossy().into_owned();
+        return Err(CuesError::SameFile { path });
+    }
+    if fs::metadata(dst).is_ok_and(|there| !there.is_file()) {
+        // A rename would put a file in place of the device.
+        return Err(CuesError::Write {
+            path: dst.to_string_lossy().into_owned(),
+            source: io::Error::other("it is no plain file"),
+        });
+    }
+    Plan::read(src, &[]).map(|_| ())
+}
+
 /// Writes a copy of the WAV `src` with `cues` to `dst`, which is replaced if it
 /// is there. The copy appears under its name only when it is whole.
 pub fn write_cues(src: &Path, dst: &Path, cues: &[Cue]) -> Result<(), CuesError> {
+    check_copy(src, dst)?;
     let dst_name = dst.to_string_lossy().into_owned();
-    if is_same_file(src, dst) {
-        return Err(CuesError::SameFile { path: dst_name });
-    }
     let write_failed = |source: io::Error| match source.kind() {
         io::ErrorKind::StorageFull | io::ErrorKind::QuotaExceeded | io::ErrorKind::FileTooLarge => {
             CuesError::DiskFull {

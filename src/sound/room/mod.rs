@@ -6,6 +6,7 @@
 mod ball;
 mod clicker;
 mod dice;
+pub mod farm;
 mod ring;
 mod scene;
 mod space;

@@ -1,0 +1,102 @@
+//! Command lines that cannot be understood: exit code 2, before any work.
+
+use crate::run::{Place, Run, drill};
+
+#[test]
+fn values_that_are_none() {
+    let place = Place::new();
+    for (flag, value, part) in [
+        ("--aim", "5", "-50..50"),
+        ("--aim", "50..-50", "larger"),
+        ("--aim", "NaN..3", "-50..50"),
+        ("--window", "x", "500,1500"),
+        ("--window", "-3,4", "-3"),
+        ("--window", "1,NaN", "after"),
+        ("--height", "-1", "0.05 to 10"),
+        ("--height", "tall", "metres"),
+        ("--channel", "0", "0"),
+        ("--channel", "left", "left"),
+        ("--mark", "ceiling", "release"),
+    ] {
+        place
+            .review(&drill(), &[flag, value])
+            .fails(2, &[flag, part]);
+    }
+    assert_eq!(place.names(), [""; 0]);
+}
+
+#[test]
+fn combinations_that_make_no_sense() {
+    let place = Place::taught();
+    let drill = drill();
+    let copy = place.file("copy.wav", std::fs::read(&drill).unwrap());
+    place.file("m.csv", "time\n1\n");
+    for (args, part) in [
+        (
+            &["copy.wav", "--vtt", "x.vtt"][..],
+            "--vtt belongs to one recording",
+        ),
+        (
+            &["copy.wav", "--cues", "x.wav"],
+            "--cues belongs to one recording",
+        ),
+        (
+            &["copy.wav", "--moments", "m.csv"],
+            "--moments belongs to one recording",
+        ),
+        (&["--cues", "-"], "--cues writes a WAV file"),
+        (&["--json", "--csv", "-"], "only one of"),
+        (&["--csv", "-", "--vtt", "-"], "only one of"),
+        (&["--csv", "x", "--vtt", "x"], "x would be written over"),
+        (
+            &["--csv", "x.wav", "--cues", "./x.wav"],
+            "./x.wav would be written over",
+        ),
+        (&["copy.wav", "./copy.wav"], "./copy.wav is named twice"),
+        (
+            &["--bridge", "tilda", "--bridge-from", "copy.wav"],
+            "--bridge-from",
+        ),
+        (&["--moments", "m.csv", "--mark", "top"], "--mark"),
+        (
+            &["--moments", "m.csv", "--csv", "m.csv"],
+            "m.csv would be written over",
+        ),
+    ] {
+        place.review(&drill, args).fails(2, &[part]);
+    }
+    for args in [
+        &["review", "-", "--moments", "-"][..],
+        &["review", "-", "-"],
+        &["review", "-", "--bridge-from", "-"],
+        &["review", "-", "--cues", "x.wav"],
+    ] {
+        place.marklag(args).run().fails(2, &["standard input (-)"]);
+    }
+    // No result takes the place of the recording.
+    for flag in ["--csv", "--vtt", "--cues"] {
+        place
+            .review(&copy, &[flag, "./copy.wav"])
+            .fails(2, &["./copy.wav would be written over"]);
+    }
+    assert!(std::fs::read(&copy).unwrap() == std::fs::read(&drill).unwrap());
+    assert_eq!(place.names(), ["copy.wav", "home", "m.csv"]);
+}
+
+#[test]
+fn nothing_to_review_and_no_such_command() {
+    let place = Place::new();
+    place.marklag(["review"]).run().fails(2, &["<FILE>"]);
+    place
+        .marklag(["revue"])
+        .run()
+        .fails(2, &["revue", "review"]);
+    place
+        .marklag(["teach", "click", "tilda"])
+        .run()
+        .fails(2, &["--from"]);
+    place
+        .marklag(["demo", "--drops", "0"])
+        .run()
+        .fails(2, &["--drops"]);
+}

@@ -1,0 +1,13 @@
+//! The command line, as a trainer or a script meets it.
+
+#![allow(clippy::unwrap_used, clippy::expect_used)]
+
+mod bad_input;
+mod bad_output;
+mod bad_usage;
+mod formats;
+mod help;
+mod journal;
+mod outputs;
+mod run;
+mod timing;

@@ -1,0 +1,146 @@
+//! The walls between the rooms: a pure room names no device, no terminal, no
+//! file, no thread, and reads no clock.
+
+#![allow(clippy::unwrap_used, clippy::expect_used)]
+
+use std::fs;
+use std::path::{Path, PathBuf};
+
+/// What a pure room may not name.
+const OUTSIDE: [&str; 25] = [
+    "std::fs",
+    "fs::",
+    "File",
+    "OpenOptions",
+    "std::net",
+    "std::env",
+    "std::process",
+    "stdin",
+    "stdout",
+    "stderr",
+    "println!",
+    "print!",
+    "eprintln!",
+    "dbg!",
+    "std::thread",
+    "thread::",
+    "std::sync",
+    "Instant",
+    "SystemTime",
+    "Timestamp",
+    "cpal",
+    "crossterm",
+    "evdev",
+    "rusqlite",
+    "hound",
+];
+
+/// Other rooms of the crate, which are not pure.
+const OTHER_ROOMS: [&str; 4] = [
+    "crate::sound",
+    "crate::journal",
+    "crate::hand",
+    "crate::cli",
+];
+
+fn sources(under: &str) -> Vec<PathBuf> {
+    let path = Path::new(env!("CARGO_MANIFEST_DIR")).join(under);
+    if path.is_file() {
+        return vec![path];
+    }
+    let mut all = Vec::new();
+    for entry in fs::read_dir(&path).unwrap() {
+        let name = entry.unwrap().file_name().into_string().unwrap();
+        let below = format!("{under}/{name}");
+        if name.ends_with(".rs") || !name.contains('.') {
+            all.extend(sources(&below));
+        }
+    }
+    all
+}
+
+/// The code of a file without comments and without its tests.
+fn code(text: &str) -> String {
+    let code = text.split("#[cfg(test)]").next().unwrap_or_default();
+    code.lines()
+        .map(|line| line.split("//").next().unwrap_or_default())
+        .collect::<Vec<_>>()
+        .join("\n")
+}
+
+fn is_of_tests(path: &Path) -> bool {
+    let stem = path.file_stem().unwrap().to_str().unwrap();
+    stem == "tests" || stem == "testing" || stem.ends_with("_tests")
+}
+
+/// Whether `word` stands in `code` as a word of its own.
+fn names(code: &str, word: &str) -> bool {
+    let is_letter = |c: char| c.is_alphanumeric() || c == '_';
+    code.match_indices(word).any(|(at, _)| {
+        let before = code[..at].chars().next_back();
+        let after = code[at + word.len()..].chars().next();
+        !before.is_some_and(is_letter)
+            && (word.ends_with([':', '!']) || !after.is_some_and(is_letter))
+    })
+}
+
+fn broken_walls(text: &str) -> Vec<&'static str> {
+    let code = code(text);
+    let all = OUTSIDE.iter().chain(&OTHER_ROOMS);
+    all.filter(|word| names(&code, word)).copied().collect()
+}
+
+#[test]
+fn the_pure_rooms_are_pure() {
+    let mut seen = 0;
+    for room in [
+        "src/ear",
+        "src/clock",
+        "src/timeline",
+        "src/measure",
+        "src/page",
+        "src/listen.rs",
+        "src/review.rs",
+    ] {
+        let files = sources(room);
+        assert!(!files.is_empty(), "{room}");
+        for path in files.iter().filter(|p| !is_of_tests(p)) {
+            seen += 1;
+            let broken = broken_walls(&fs::read_to_string(path).unwrap());
+            assert!(broken.is_empty(), "{} names {broken:?}", path.display());
+        }
+    }
+    assert!(seen > 40, "only {seen} files were looked at");
+}
+
+/// The check itself can fail, and does not cry wolf.
+#[test]
+fn a_broken_wall_is_seen() {
+    for (text, word) in [
+        ("use std::fs::read;", "std::fs"),
+        ("let t = Instant::now();", "Instant"),
+        ("fn f() { println!(\"x\") }", "println!"),
+        ("use crate::sound::Ring;", "crate::sound"),
+        ("std::thread::spawn(f)", "std::thread"),
+        ("use std::{io, fs::File};", "File"),
+    ] {
+        assert!(broken_walls(text).contains(&word), "{text}");
+    }
+    for text in [
+        "// no File here",
+        "struct MomentsFileError;",
+        "let instant = 1;\n#[cfg(test)]\nuse std::fs;",
+    ] {
+        assert_eq!(broken_walls(text), [""; 0], "{text}");
+    }
+}
+
+#[test]
+fn one_file_names_the_audio_library() {
+    let named: Vec<PathBuf> = sources("src")
+        .into_iter()
+        .filter(|path| names(&code(&fs::read_to_string(path).unwrap()), "cpal"))
+        .collect();
+    assert_eq!(named.len(), 1, "{named:?}");
+    assert!(named[0].ends_with("src/sound/microphone.rs"), "{named:?}");
+}
