@@ -19,6 +19,8 @@ const BANG_EDGE_HZ: f64 = 80.0;
 const LOW_EDGE_HZ: f64 = 1_000.0;
 /// A click with this many times its taught power below 1 kHz has a bang beside it.
 const BESIDE: f32 = 4.0;
+/// With this many times, the bang is at the click's own instant.
+const DROWNED: f32 = 8.0;
 /// A bang behind a click is looked for from this long after the click's onset, in
 /// seconds,
 const BEHIND_S: f64 = 0.0008;
@@ -270,19 +272,22 @@ impl Ear {
             if !rise.low || self.low_power_at(rise.at) < BESIDE * click.low_power {
                 return Ok(None);
             }
-            // The click's own low part may have opened the rise: look for the bang
-            // behind it first.
             let onset = click.from + (SAME_BEFORE_S * self.rate_hz) as u64;
             let behind = onset + (BEHIND_S * self.rate_hz) as u64;
-            let until = rise.at.max(onset) + (BEHIND_UNTIL_S * self.rate_hz) as u64;
-            if rise.at + behind - onset >= onset
-                && let Some((at, stronger)) =
-                    self.placer.place_within(behind, until, &self.low_view)
+            if rise.at < onset {
+                return Ok(Some(self.placer.place(rise, &[&self.low_view])));
+            }
+            // The click's own low part may have opened the rise: only what comes
+            // behind it and is stronger is a bang.
+            let until = rise.at + (BEHIND_UNTIL_S * self.rate_hz) as u64;
+            if let Some((at, stronger)) = self.placer.place_within(behind, until, &self.low_view)
                 && stronger > STRONGER
             {
                 return Ok(Some(at));
             }
-            return Ok(Some(self.placer.place(rise, &[&self.low_view])));
+            // At the very instant of the click a bang must drown its low part.
+            let drowned = self.low_power_at(rise.at) > DROWNED * click.low_power;
+            return Ok(drowned.then(|| self.placer.place(rise, &[&self.low_view])));
         }
         let at = self
             .placer
