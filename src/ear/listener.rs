@@ -74,6 +74,10 @@ struct Typical {
 const MOST_MARGINS: f32 = 1.3;
 /// Most that a margin counts, in coherence.
 const MOST_MARGIN: f32 = 0.4;
+/// Coherence of a typical first blow.
+const TYPICAL_EARLY: f32 = 0.9;
+/// Part of what a typical press reaches that a candidate must reach.
+const BAR: f32 = 0.2;
 /// What the margin counts where no release was taught.
 const UNKNOWN_MARGINS: f32 = 0.9;
 
@@ -109,7 +113,7 @@ impl Evidence {
         let wider_db = spread_db - typical.spread_db;
         let margins = self.margins.min(MOST_MARGINS);
         let margin = (margins * typical.margin).min(MOST_MARGIN);
-        let clear = ((self.over_db - 14.0) / 10.0).clamp(0.0, 1.0);
+        let clear = self.clear();
         let by_itself = 2.64 * coherence - 0.62 * spread_db
             + 9.79 * margin
             + clear * (8.57 * self.early + 19.18 * coherence - 1.12 * spread_db - 3.19)
@@ -123,6 +127,28 @@ impl Evidence {
             + 1.52 * self.over_db.min(16.0)
             - 29.97;
         0.5 * (by_itself + beside_typical) + 0.9
+    }
+
+    /// How clearly the candidate stands out, 0 to 1.
+    fn clear(&self) -> f32 {
+        ((self.over_db - 14.0) / 10.0).clamp(0.0, 1.0)
+    }
+
+    /// The logit against a bar that rises with what this clicker's presses reach:
+    /// where they are alike and stand out, a half-hearted fit is another sound.
+    fn score(&self, typical: &Typical) -> f32 {
+        let expected = Self {
+            press: Fit {
+                coherence: typical.coherence,
+                spread_db: typical.spread_db,
+                over_db: self.press.over_db,
+                ..Fit::default()
+            },
+            margins: 1.0,
+            early: TYPICAL_EARLY,
+            over_db: self.over_db,
+        };
+        self.logit(typical) - BAR * self.clear() * expected.logit(typical).max(0.0)
     }
 }
 
@@ -243,7 +269,7 @@ impl Listener {
             early: 1.0,
             over_db,
         };
-        if evidence.logit(&self.typical) <= 0.0 {
+        if evidence.score(&self.typical) <= 0.0 {
             return Ok(Verdict::Nothing);
         }
         if self.release.is_none() {
@@ -268,7 +294,7 @@ impl Listener {
         let onset = self.first_blow(onset, &fit, filtered, fitter)?;
         fitter.load(filtered, onset)?;
         evidence.early = fitter.early(&self.press);
-        if evidence.logit(&self.typical) <= 0.0 {
+        if evidence.score(&self.typical) <= 0.0 {
             return Ok(Verdict::Nothing);
         }
         if let Some((last, gain)) = self.last_press {
@@ -281,7 +307,7 @@ impl Listener {
         self.last_press = Some((onset, fit.gain.abs()));
         Ok(Verdict::Press(Press {
             at: onset,
-            score: evidence.logit(&self.typical),
+            score: evidence.score(&self.typical),
             u_samples: (fit.u_shift.powi(2) + 1.0 / 12.0).sqrt(),
         }))
     }
