@@ -126,7 +126,7 @@ fn a_broken_wall_is_seen() {
         ("fn f() { println!(\"x\") }", "println!"),
         ("use crate::sound::Ring;", "crate::sound"),
         ("std::thread::spawn(f)", "std::thread"),
-        ("use std::{io, fs::File};", "File"),
+        ("use std::{io, fs::File};", "fs::File"),
     ] {
         assert!(broken_walls(text).contains(&word), "{text}");
     }
