@@ -5,6 +5,8 @@ mod demo;
 pub mod journal;
 mod papers;
 mod review;
+#[allow(dead_code)]
+mod sound_in;
 mod summary;
 mod target;
 mod teach;

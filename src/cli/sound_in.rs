@@ -1,0 +1,141 @@
+//! Where a live command hears from: the chosen microphone, or a recording played
+//! through the same path.
+
+use std::fs;
+use std::path::{Path, PathBuf};
+
+use anyhow::{Context, bail};
+use clap::Args;
+
+use crate::journal::{Home, write_private_file};
+use crate::sound::microphone::{Microphone, devices};
+use crate::sound::recording::{ChannelChoice, Recording};
+use crate::sound::{Choice, Pace, Pick, Played, SampleSource};
+
+/// Which sound a live command listens to.
+#[derive(Debug, Clone, Args)]
+pub(super) struct SoundIn {
+    /// Listen with this microphone and remember it: a part of its name, or its id
+    #[arg(long, value_name = "NAME")]
+    microphone: Option<String>,
+    /// Listen to this channel of the microphone only, counted from 1
+    #[arg(long, value_name = "N")]
+    channel: Option<u16>,
+    /// Play a recording through the live path instead of a microphone
+    #[arg(long, value_name = "FILE", conflicts_with = "microphone")]
+    from: Option<PathBuf>,
+    /// With --from: as fast as it goes instead of in real time
+    #[arg(long, requires = "from")]
+    fast: bool,
+}
+
+impl SoundIn {
+    /// Whether a recording stands in for the microphone.
+    pub(super) fn is_recording(&self) -> bool {
+        self.from.is_some()
+    }
+
+    /// Opens the microphone.
+    pub(super) fn microphone(&self, home: &Home) -> anyhow::Result<Microphone> {
+        let pick = match self.channel {
+            None => Pick::Mean,
+            Some(0) => bail!("channels are counted from 1"),
+            Some(n) => Pick::Channel(n - 1),
+        };
+        Ok(Microphone::open(self.choice(home)?, pick)?)
+    }
+
+    /// Opens the microphone, or the recording that stands in for it.
+    pub(super) fn open(&self, home: &Home) -> anyhow::Result<Box<dyn SampleSource>> {
+        match &self.from {
+            None => Ok(Box::new(self.microphone(home)?)),
+            Some(file) => {
+                let pace = if self.fast {
+                    Pace::AsFast
+                } else {
+                    Pace::RealTime
+                };
+                Ok(Box::new(played(file, self.channel, pace)?))
+            }
+        }
+    }
+
+    /// The microphone named on the line, which is then remembered, or the
+    /// remembered one.
+    fn choice(&self, home: &Home) -> anyhow::Result<Option<Choice>> {
+        let file = home.folder().join("microphone.json");
+        let Some(wanted) = &self.microphone else {
+            return remembered(&file);
+        };
+        let all = devices()?;
+        let fits: Vec<_> = all
+            .iter()
+            .filter(|d| {
+                d.id == *wanted
+                    || d.description
+                        .to_lowercase()
+                        .contains(&wanted.to_lowercase())
+            })
+            .collect();
+        let [only] = fits[..] else {
+            let names: Vec<&str> = all.iter().map(|d| d.description.as_str()).collect();
+            bail!(
+                "{} microphones fit \"{wanted}\"; there are: {}",
+                if fits.is_empty() {
+                    "no".to_owned()
+                } else {
+                    fits.len().to_string()
+                },
+                names.join("; ")
+            );
+        };
+        let choice = Choice::from(only);
+        home.create()?;
+        write_private_file(&file, serde_json::to_string(&choice)?.as_bytes())
+            .with_context(|| format!("cannot write {}", file.display()))?;
+        Ok(Some(choice))
+    }
+}
+
+fn remembered(file: &Path) -> anyhow::Result<Option<Choice>> {
+    if !file.exists() {
+        return Ok(None);
+    }
+    let text =
+        fs::read_to_string(file).with_context(|| format!("cannot read {}", file.display()))?;
+    serde_json::from_str(&text).map(Some).with_context(|| {
+        format!(
+            "{} is damaged; choose the microphone again with --microphone NAME",
+            file.display()
+        )
+    })
+}
+
+/// A recording played through the live path, decoded as it goes.
+fn played(file: &Path, channel: Option<u16>, pace: Pace) -> anyhow::Result<Played> {
+    let choice = channel.map_or(ChannelChoice::Mix, |n| ChannelChoice::Only(usize::from(n)));
+    let mut recording = Recording::open(file, choice)?;
+    let rate_hz = recording.info().sample_rate_hz;
+    let mut rest: Vec<f32> = Vec::new();
+    let mut at = 0;
+    let fill = move |out: &mut [f32]| {
+        let mut done = 0;
+        while done < out.len() {
+            if at == rest.len() {
+                // A recording that breaks off ends here, as it does in a review.
+                let Ok(Some(block)) = recording.next_block() else {
+                    break;
+                };
+                rest.clear();
+                rest.extend_from_slice(block);
+                at = 0;
+            }
+            let n = (out.len() - done).min(rest.len() - at);
+            out[done..done + n].copy_from_slice(&rest[at..at + n]);
+            done += n;
+            at += n;
+        }
+        done
+    };
+    Ok(Played::new(rate_hz, pace, Box::new(fill)))
+}
