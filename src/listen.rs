@@ -2,6 +2,7 @@
 //! the timeline that comes of them. The microphone, a recording and a made-up
 //! room all go through here. Pure: no device, no file, no clock.
 
+use crate::ear::word::WordProfile;
 use crate::ear::{ClickProfile, Ear, EarError, Heard};
 use crate::timeline::{
     BallFinder, Drop, Found, Impact, Moment, MomentKind, Refused, Sound, SoundKind, moment_of,
@@ -17,6 +18,8 @@ pub struct Timeline {
     pub sounds: Vec<Sound>,
     /// Standard uncertainty of each sound's instant, in milliseconds.
     pub sound_u_ms: Vec<f64>,
+    /// Taught words that were part of praise or talk and count as no marks.
+    pub in_praise: Vec<Sound>,
     /// The drops of the ball, in order of time.
     pub drops: Vec<Drop>,
     /// Chains of impacts that look like a drop but were refused.
@@ -81,6 +84,13 @@ impl Listening {
             rate_hz: f64::from(rate_hz),
             timeline: Timeline::default(),
         })
+    }
+
+    /// Listens for taught words too, at the same sample rate.
+    pub fn with_words(mut self, words: &[WordProfile]) -> Result<Self, EarError> {
+        self.ear = self.ear.with_words(self.rate_hz as u32, words)?;
+        self.names.extend(words.iter().map(|w| w.name.clone()));
+        Ok(self)
     }
 
     /// More of the stream.
@@ -198,10 +208,16 @@ fn take(
         });
         sort_in(found, timeline);
     }
-    timeline.sounds.push(sound);
+    if heard.in_praise {
+        timeline.in_praise.push(sound);
+        return;
+    }
+    // A word is known later than what followed its onset.
+    let place = timeline.sounds.partition_point(|s| s.t_s <= sound.t_s);
+    timeline.sounds.insert(place, sound);
     timeline
         .sound_u_ms
-        .push(1e3 * f64::from(heard.u_samples) / rate_hz);
+        .insert(place, 1e3 * f64::from(heard.u_samples) / rate_hz);
 }
 
 fn sort_in(found: Vec<Found>, timeline: &mut Timeline) {

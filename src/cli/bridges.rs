@@ -8,6 +8,7 @@ use anyhow::{Context, bail};
 use clap::{Args, Subcommand};
 
 use super::trouble::{cannot_read, cannot_write};
+use crate::ear::word::{WORD_PROFILE_VERSION, WordProfile};
 use crate::ear::{ClickProfile, PROFILE_VERSION};
 use crate::journal::{Home, write_private_file};
 
@@ -34,10 +35,11 @@ impl BridgesCmd {
         match self.what.unwrap_or(What::List) {
             What::List => {
                 let taught = load_all(home)?;
-                if taught.is_empty() {
+                let words = all_words(home)?;
+                if taught.is_empty() && words.is_empty() {
                     writeln!(
                         out,
-                        "No sound is taught yet. Teach your clicker: marklag teach click NAME --from FILE"
+                        "No sound is taught yet. Teach your clicker: marklag teach click NAME --from FILE, or your word: marklag teach word NAME --from FILE"
                     )?;
                 }
                 for profile in taught {
@@ -45,6 +47,21 @@ impl BridgesCmd {
                         out,
                         "{}: a click, from {} examples at {} Hz; they agree to {:.2} (1 is perfect)",
                         profile.name, profile.examples, profile.rate_hz, profile.agreement
+                    )?;
+                }
+                for word in words {
+                    writeln!(
+                        out,
+                        "{}: a word, from {} takes at {} Hz; they agree to {:.2} (1 is perfect); {}",
+                        word.name,
+                        word.takes.len(),
+                        word.rate_hz,
+                        word.agreement,
+                        if word.counts_in_praise {
+                            "counts within praise too"
+                        } else {
+                            "counts only on its own, not within praise"
+                        }
                     )?;
                 }
                 Ok(())
@@ -67,14 +84,65 @@ impl BridgesCmd {
 
 /// Writes a profile into the home folder; gives the file.
 pub(super) fn save(home: &Home, profile: &ClickProfile) -> anyhow::Result<PathBuf> {
-    let file = home.bridge_file(&profile.name)?;
-    let text = serde_json::to_string(profile)?;
+    write(home, &profile.name, &serde_json::to_string(profile)?)
+}
+
+/// Writes a word's profile into the home folder; gives the file.
+pub(super) fn save_word(home: &Home, profile: &WordProfile) -> anyhow::Result<PathBuf> {
+    write(home, &profile.name, &serde_json::to_string(profile)?)
+}
+
+fn write(home: &Home, name: &str, text: &str) -> anyhow::Result<PathBuf> {
+    let file = home.bridge_file(name)?;
     write_private_file(&file, text.as_bytes()).map_err(|e| cannot_write(&file, &e))?;
     Ok(file)
 }
 
-/// The profiles of these names, each once.
+/// The clicks of these names, each once.
 pub(super) fn load_named(home: &Home, names: &[String]) -> anyhow::Result<Vec<ClickProfile>> {
+    let all = named(home, names)?;
+    Ok(all.into_iter().filter_map(Taught::click).collect())
+}
+
+/// The words of these names, each once.
+pub(super) fn words_named(home: &Home, names: &[String]) -> anyhow::Result<Vec<WordProfile>> {
+    let all = named(home, names)?;
+    Ok(all.into_iter().filter_map(Taught::word).collect())
+}
+
+/// Every taught click, by name.
+pub(super) fn load_all(home: &Home) -> anyhow::Result<Vec<ClickProfile>> {
+    Ok(all(home)?.into_iter().filter_map(Taught::click).collect())
+}
+
+/// Every taught word, by name.
+pub(super) fn all_words(home: &Home) -> anyhow::Result<Vec<WordProfile>> {
+    Ok(all(home)?.into_iter().filter_map(Taught::word).collect())
+}
+
+/// A taught sound of either kind.
+enum Taught {
+    Click(Box<ClickProfile>),
+    Word(Box<WordProfile>),
+}
+
+impl Taught {
+    fn click(self) -> Option<ClickProfile> {
+        match self {
+            Self::Click(profile) => Some(*profile),
+            Self::Word(_) => None,
+        }
+    }
+
+    fn word(self) -> Option<WordProfile> {
+        match self {
+            Self::Word(profile) => Some(*profile),
+            Self::Click(_) => None,
+        }
+    }
+}
+
+fn named(home: &Home, names: &[String]) -> anyhow::Result<Vec<Taught>> {
     let mut once: Vec<&String> = Vec::new();
     for name in names {
         if !once.contains(&name) {
@@ -86,7 +154,7 @@ pub(super) fn load_named(home: &Home, names: &[String]) -> anyhow::Result<Vec<Cl
             let file = home.bridge_file(name)?;
             if !file.exists() {
                 bail!(
-                    "no sound called \"{name}\" is taught; marklag bridges lists those that are, marklag teach click {name} --from FILE teaches it"
+                    "no sound called \"{name}\" is taught; marklag bridges lists those that are, marklag teach click {name} --from FILE teaches it (or teach word)"
                 );
             }
             load(&file)
@@ -94,8 +162,7 @@ pub(super) fn load_named(home: &Home, names: &[String]) -> anyhow::Result<Vec<Cl
         .collect()
 }
 
-/// Every taught sound, by name.
-pub(super) fn load_all(home: &Home) -> anyhow::Result<Vec<ClickProfile>> {
+fn all(home: &Home) -> anyhow::Result<Vec<Taught>> {
     let folder = home.bridges_folder();
     let entries = match fs::read_dir(&folder) {
         Ok(entries) => entries,
@@ -117,11 +184,13 @@ pub(super) fn load_all(home: &Home) -> anyhow::Result<Vec<ClickProfile>> {
     files.iter().map(|file| load(file)).collect()
 }
 
-fn load(file: &Path) -> anyhow::Result<ClickProfile> {
+fn load(file: &Path) -> anyhow::Result<Taught> {
     #[derive(serde::Deserialize)]
     struct Header {
         version: u32,
         name: String,
+        /// Only words say what they are.
+        kind: Option<String>,
     }
     let text = fs::read_to_string(file).map_err(|e| cannot_read("the taught sound", file, &e))?;
     let broken = || {
@@ -132,11 +201,22 @@ fn load(file: &Path) -> anyhow::Result<ClickProfile> {
     };
     // The version first: another version may have other fields.
     let header: Header = serde_json::from_str(&text).with_context(broken)?;
+    if header.kind.as_deref() == Some("word") {
+        if header.version != WORD_PROFILE_VERSION {
+            bail!(crate::ear::EarError::WordVersion {
+                name: header.name,
+                found: header.version
+            });
+        }
+        let profile = serde_json::from_str(&text).with_context(broken)?;
+        return Ok(Taught::Word(Box::new(profile)));
+    }
     if header.version != PROFILE_VERSION {
         bail!(crate::ear::EarError::ProfileVersion {
             name: header.name,
             found: header.version
         });
     }
-    serde_json::from_str(&text).with_context(broken)
+    let profile = serde_json::from_str(&text).with_context(broken)?;
+    Ok(Taught::Click(Box::new(profile)))
 }

@@ -17,6 +17,7 @@ use super::target::Target;
 use super::trouble::{BadUsage, cannot_read};
 use super::{bridges, columns, summary, teach};
 use crate::ear::ClickProfile;
+use crate::ear::word::WordProfile;
 use crate::journal::{
     Bout, BoutKind, Home, HomeError, Journal, KeptReview, ProfileSnapshot, Settings,
 };
@@ -145,7 +146,7 @@ impl ReviewCmd {
             Err(_) if self.bridge_from.is_some() && !self.keep => Settings::default(),
             Err(error) => return Err(error.into()),
         };
-        let profiles = self.profiles(home, channel)?;
+        let (profiles, words) = self.profiles(home, channel)?;
         let told = self.moments.as_deref().map(read_moments).transpose()?;
         let kind = told
             .as_ref()
@@ -165,6 +166,7 @@ impl ReviewCmd {
         self.try_recordings(channel)?;
         let jobs = Jobs {
             profiles: &profiles,
+            words: &words,
             height_m: self.height,
             channel,
             told: told.as_ref().map(|t| &t.0[..]),
@@ -188,7 +190,7 @@ impl ReviewCmd {
                     one,
                     &settings,
                     &rules,
-                    &profiles,
+                    (&profiles, &words),
                     self.person.as_deref(),
                 )?)?;
                 eprintln!("Kept in the journal as {}.", id.short());
@@ -296,22 +298,26 @@ impl ReviewCmd {
         &self,
         home: &dyn Fn() -> Result<Home, HomeError>,
         channel: ChannelChoice,
-    ) -> anyhow::Result<Vec<ClickProfile>> {
+    ) -> anyhow::Result<(Vec<ClickProfile>, Vec<WordProfile>)> {
         if let Some(file) = &self.bridge_from {
-            return Ok(vec![
-                teach::click_from_file("click", file, channel)?.profile,
-            ]);
+            let click = teach::click_from_file("click", file, channel)?.profile;
+            return Ok((vec![click], Vec::new()));
         }
         if !self.bridge.is_empty() {
-            return bridges::load_named(&home()?, &self.bridge);
+            let home = home()?;
+            return Ok((
+                bridges::load_named(&home, &self.bridge)?,
+                bridges::words_named(&home, &self.bridge)?,
+            ));
         }
         let taught = bridges::load_all(&home()?)?;
-        if taught.is_empty() {
+        let words = bridges::all_words(&home()?)?;
+        if taught.is_empty() && words.is_empty() {
             bail!(
-                "no bridge is taught yet, so no mark can be heard. Record about ten clicks, then: marklag teach click NAME --from FILE (or add --bridge-from FILE to this review)"
+                "no bridge is taught yet, so no mark can be heard. Record about ten clicks, then: marklag teach click NAME --from FILE, or ten times your word: marklag teach word NAME --from FILE (or add --bridge-from FILE to this review)"
             );
         }
-        Ok(taught)
+        Ok((taught, words))
     }
 
     fn papers(
@@ -375,6 +381,7 @@ impl ReviewCmd {
 /// What is the same for every recording of a review.
 struct Jobs<'a> {
     profiles: &'a [ClickProfile],
+    words: &'a [WordProfile],
     height_m: Option<f64>,
     channel: ChannelChoice,
     told: Option<&'a [Moment]>,
@@ -412,7 +419,8 @@ impl Jobs<'_> {
     fn one(&self, file: &Path) -> anyhow::Result<Done> {
         let mut recording = Recording::open(file, self.channel)?;
         let info = recording.info().clone();
-        let mut listening = Listening::new(info.sample_rate_hz, self.profiles, self.height_m)?;
+        let mut listening = Listening::new(info.sample_rate_hz, self.profiles, self.height_m)?
+            .with_words(self.words)?;
         while let Some(block) = recording.next_block()? {
             listening.push(block)?;
         }
@@ -424,6 +432,12 @@ impl Jobs<'_> {
             .collect();
         notes.extend(recording.warnings().sentences(info.sample_rate_hz));
         notes.extend(info.absolute_time_note.clone());
+        if !self.words.is_empty() && info.sample_rate_hz < teach::WHOLE_BAND_HZ {
+            notes.push(format!(
+                "at {} Hz only a part of a voice is kept, so words are told apart less surely; record at 16000 Hz or more",
+                info.sample_rate_hz
+            ));
+        }
         let moments = match self.told {
             Some(told) => {
                 let late = told.iter().filter(|m| m.t_s > heard.duration_s).count();
@@ -551,6 +565,7 @@ fn json(done: &[Done], rules: &Rules, out: &mut dyn Write) -> anyhow::Result<()>
                 one.outcome.pairs.clone(),
                 &one.outcome.summary,
             )
+            .with_in_praise(one.heard.in_praise.clone())
             .to_json()
         })
         .collect::<Result<_, _>>()?;
@@ -625,7 +640,7 @@ fn kept(
     one: &Done,
     settings: &Settings,
     rules: &Rules,
-    profiles: &[ClickProfile],
+    (clicks, words): (&[ClickProfile], &[WordProfile]),
     person: Option<&str>,
 ) -> anyhow::Result<KeptReview> {
     let mut used = settings.clone();
@@ -654,12 +669,14 @@ fn kept(
                 "settings": used,
                 "aim": rules.aim,
             }))?,
-            profiles: profiles
+            profiles: clicks
                 .iter()
-                .map(|p| {
+                .map(|p| (&p.name, serde_json::to_string(p)))
+                .chain(words.iter().map(|p| (&p.name, serde_json::to_string(p))))
+                .map(|(name, json)| {
                     Ok(ProfileSnapshot {
-                        name: p.name.clone(),
-                        json: serde_json::to_string(p)?,
+                        name: name.clone(),
+                        json: json?,
                     })
                 })
                 .collect::<serde_json::Result<_>>()?,

@@ -56,6 +56,16 @@ pub(super) fn write(
             .collect();
         writeln!(out, "By sound: {}.", words.join(", "))?;
     }
+    let mut praised: Vec<&str> = heard.in_praise.iter().map(|s| s.name.as_str()).collect();
+    praised.sort_unstable();
+    for names in praised.chunk_by(|a, b| a == b) {
+        writeln!(
+            out,
+            "\"{}\" was also heard within praise or talk, {}; that counts as no mark.",
+            names.first().unwrap_or(&""),
+            count(names.len(), "time", "times")
+        )?;
+    }
     for refused in &heard.refused {
         writeln!(
             out,

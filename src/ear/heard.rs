@@ -9,6 +9,7 @@ use super::impact::Placer;
 use super::listener::{Listener, Verdict};
 use super::matcher::Blocks;
 use super::profile::{ClickProfile, PROFILE_VERSION};
+use super::word::{Look, RATE_HZ as WORD_RATE_HZ, Spotter, WordProfile};
 use crate::timeline::SoundKind;
 
 /// High-pass of the view in which clicks are looked for, in hertz.
@@ -56,6 +57,8 @@ pub struct Heard {
     pub level_dbfs: f32,
     /// Standard uncertainty of the instant, in samples.
     pub u_samples: f32,
+    /// A taught word that is part of praise or talk and does not count as a mark.
+    pub in_praise: bool,
 }
 
 #[derive(Debug, Clone, Copy)]
@@ -74,7 +77,47 @@ struct Explained {
     low_power: f32,
 }
 
-/// The streaming ear. Memory is fixed once it is made; pushing allocates nothing.
+/// Words are known at the latest this long after the stream's end, in seconds.
+const WORD_REST_S: f64 = 0.6;
+
+/// The words that are listened for beside the clicks.
+struct Words {
+    spotter: Spotter,
+    /// Score each must reach, and whether it counts within talk.
+    rules: Vec<(f32, bool)>,
+    /// Index of the first word among all bridges.
+    first: usize,
+    looks: Vec<Look>,
+}
+
+impl Words {
+    fn push(&mut self, x: f32, rate_hz: f64, sink: &mut impl FnMut(Heard)) -> Result<(), EarError> {
+        let looks = &mut self.looks;
+        self.spotter.push(x, &mut |look| looks.push(look))?;
+        for look in self.looks.drain(..) {
+            let Some(&(bar, counts_in_praise)) = self.rules.get(look.word) else {
+                continue;
+            };
+            if look.score < bar {
+                continue;
+            }
+            let scale = rate_hz / WORD_RATE_HZ;
+            sink(Heard {
+                at: (look.onset as f64 * scale).round().max(0.0) as u64,
+                kind: SoundKind::Word,
+                bridge: Some(self.first + look.word),
+                confidence: 1.0 / (1.0 + (-look.score).exp()),
+                level_dbfs: 20.0 * look.peak.max(1e-5).log10(),
+                u_samples: look.u * scale as f32,
+                in_praise: look.in_talk && !counts_in_praise,
+            });
+        }
+        Ok(())
+    }
+}
+
+/// The streaming ear. Memory is fixed once it is made; pushing allocates nothing,
+/// but for the close look at what may be a taught word.
 pub struct Ear {
     rate_hz: f64,
     bang_filter: Biquad,
@@ -97,6 +140,7 @@ pub struct Ear {
     last: f32,
     count: u64,
     settled: u64,
+    words: Option<Words>,
 }
 
 impl Ear {
@@ -145,7 +189,23 @@ impl Ear {
             last: 0.0,
             count: 0,
             settled: 0,
+            words: None,
         })
+    }
+
+    /// Listens for taught words too; they are numbered after the clicks.
+    pub fn with_words(mut self, rate_hz: u32, words: &[WordProfile]) -> Result<Self, EarError> {
+        self.words = if words.is_empty() {
+            None
+        } else {
+            Some(Words {
+                spotter: Spotter::new(rate_hz, words)?,
+                rules: words.iter().map(|w| (w.bar, w.counts_in_praise)).collect(),
+                first: self.listeners.len(),
+                looks: Vec::new(),
+            })
+        };
+        Ok(self)
     }
 
     /// Samples pushed so far.
@@ -154,7 +214,8 @@ impl Ear {
     }
 
     /// Listens to more of the stream; events go to `sink` in order of time, some
-    /// 25 to 40 ms after their sound. How the stream is cut makes no difference.
+    /// 25 to 40 ms after their sound; a word comes when it and the pause after it
+    /// have been heard, stamped at its onset, so later than what followed it. How the stream is cut makes no difference.
     /// Samples that are not finite count as silence, absurd ones are cut off at
     /// 120 dB above full scale.
     pub fn push(&mut self, samples: &[f32], sink: &mut impl FnMut(Heard)) -> Result<(), EarError> {
@@ -166,6 +227,9 @@ impl Ear {
             }
             self.count += 1;
             self.last = x as f32;
+            if let Some(words) = &mut self.words {
+                words.push(x as f32, self.rate_hz, sink)?;
+            }
             let bang = self.bang_filter.step(x) as f32;
             let click = self.click_filter.step(x) as f32;
             self.bang_view.push(bang);
@@ -196,6 +260,11 @@ impl Ear {
                 sink(heard);
             }
         };
+        if let Some(mut words) = self.words.take() {
+            for _ in 0..(WORD_REST_S * self.rate_hz) as usize {
+                words.push(self.last, self.rate_hz, &mut last)?;
+            }
+        }
         while self.settled < end + (0.05 * self.rate_hz) as u64 {
             self.push(&rest, &mut last)?;
         }
@@ -329,6 +398,7 @@ impl Ear {
             confidence,
             level_dbfs,
             u_samples: (u_samples * u_samples + 1.0 / 12.0).sqrt(),
+            in_praise: false,
         });
     }
 
@@ -343,6 +413,7 @@ impl Ear {
             confidence,
             level_dbfs,
             u_samples,
+            in_praise: false,
         };
         if let Some(same) = self
             .waiting

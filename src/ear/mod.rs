@@ -15,6 +15,7 @@ mod resample;
 mod teach;
 #[cfg(test)]
 mod testing;
+pub mod word;
 
 pub use heard::{Ear, Heard};
 pub use pick::aic_onset;
@@ -44,6 +45,22 @@ pub enum EarError {
         "the profile of \"{0}\" is damaged; teach it again: marklag teach click {0} --from FILE"
     )]
     ProfileDamaged(String),
+    /// A word's profile was written by another version of the program.
+    #[error(
+        "the profile of the word \"{name}\" has version {found}, this program reads version {}; teach it again: marklag teach word {name} --from FILE",
+        word::WORD_PROFILE_VERSION
+    )]
+    WordVersion {
+        /// The taught word.
+        name: String,
+        /// The version found.
+        found: u32,
+    },
+    /// A word's profile cannot be used.
+    #[error(
+        "the profile of the word \"{0}\" is damaged; teach it again: marklag teach word {0} --from FILE"
+    )]
+    WordDamaged(String),
     /// A Fourier transform refused its buffers: a fault of the program.
     #[error("the spectrum could not be computed ({0}); please report this")]
     Transform(String),

@@ -39,6 +39,10 @@ pub struct Review<S> {
     pub pairs: Vec<Pair>,
     /// The lags summed up.
     pub summary: S,
+    /// Taught words heard within praise or talk, which are no marks; left out when
+    /// there are none.
+    #[serde(skip_serializing_if = "Vec::is_empty")]
+    pub in_praise: Vec<Sound>,
 }
 
 impl<S: Serialize> Review<S> {
@@ -57,7 +61,15 @@ impl<S: Serialize> Review<S> {
             moments,
             pairs,
             summary,
+            in_praise: Vec::new(),
         }
+    }
+
+    /// With the words that were heard within praise.
+    #[must_use]
+    pub fn with_in_praise(mut self, in_praise: Vec<Sound>) -> Self {
+        self.in_praise = in_praise;
+        self
     }
 
     /// The JSON, indented, with a line's end at its end. Fails only where the

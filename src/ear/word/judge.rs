@@ -1,0 +1,169 @@
+//! A close look at a stretch that may be the word.
+
+use super::cepstra::{Cosines, Shape};
+use super::frames::Powers;
+use super::noise::total;
+use super::warp::best_place;
+
+/// How many cues there are.
+pub const CUES: usize = 6;
+
+/// What a candidate is scored by.
+#[derive(Debug, Clone, Copy, PartialEq, Default)]
+pub struct Cues {
+    /// Distance to the nearest take over the takes' own.
+    pub nearest: f32,
+    /// Distance to the middle take likewise.
+    pub middle: f32,
+    /// Distance to the nearest take over that to the nearest take said backwards:
+    /// what has the word's sounds but not their order is near both.
+    pub backwards: f32,
+    /// |ln| of the length over the takes' lengths.
+    pub length: f32,
+    /// How far the level's rise and fall differs, in nepers of power (RMS).
+    pub envelope: f32,
+    /// Peak power of the word over the background, in nepers.
+    pub over_noise: f32,
+}
+
+impl Cues {
+    /// As numbers, for the score.
+    pub fn numbers(&self) -> [f32; CUES] {
+        [
+            self.nearest,
+            self.middle,
+            self.backwards,
+            self.length,
+            self.envelope,
+            self.over_noise,
+        ]
+    }
+}
+
+/// Where the takes lie on a stretch, best first.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Lies {
+    /// Which take.
+    pub take: usize,
+    /// Mean distance.
+    pub distance: f32,
+    /// First frame, counted from the stretch's first.
+    pub start: usize,
+    /// Last frame.
+    pub end: usize,
+}
+
+/// A take ready for a close look.
+#[derive(Debug, Clone)]
+pub struct Known {
+    /// Its frames.
+    pub frames: Vec<Powers>,
+    /// Mean power a frame.
+    pub mean: f32,
+}
+
+impl Known {
+    /// From its frames; only the lowest `bands` count.
+    pub fn new(frames: Vec<Powers>, bands: usize) -> Self {
+        let sum: f32 = frames.iter().map(|p| total(p, bands)).sum();
+        let mean = sum / frames.len().max(1) as f32;
+        Self { frames, mean }
+    }
+
+    /// As it would sound at `gain` in a background of `noise`: powers add.
+    pub fn heard_in(&self, gain: f32, noise: &Powers) -> Vec<Powers> {
+        self.frames
+            .iter()
+            .map(|p| std::array::from_fn(|b| gain * p[b] + noise[b]))
+            .collect()
+    }
+}
+
+/// Looks at `stretch`, of which frames `from..=to` are taken for the word.
+/// The takes are brought to its level and into its background first.
+pub fn look(
+    known: &[Known],
+    cosines: &Cosines,
+    bands: usize,
+    stretch: &[Powers],
+    (from, to): (usize, usize),
+    noise: &Powers,
+    own: f32,
+) -> Option<(Cues, Vec<Lies>)> {
+    let inside = stretch.get(from..=to)?;
+    let floor = total(noise, bands);
+    let above: f32 = inside
+        .iter()
+        .map(|p| (total(p, bands) - floor).max(0.0))
+        .sum();
+    let mean = above / inside.len() as f32;
+    let peak = inside.iter().map(|p| total(p, bands)).fold(0.0, f32::max);
+    let mut theirs: Vec<Shape> = Vec::new();
+    let softened: Vec<Powers> = stretch
+        .iter()
+        .map(|p| std::array::from_fn(|b| p[b].max(0.5 * noise[b])))
+        .collect();
+    cosines.shapes(&softened, &mut theirs);
+    let mut lies = Vec::with_capacity(known.len());
+    let mut back = f32::INFINITY;
+    let mut ours: Vec<Shape> = Vec::new();
+    for (take, one) in known.iter().enumerate() {
+        // Some of the background is louder than its floor.
+        let heard = one.heard_in(mean / one.mean.max(1e-20), noise);
+        cosines.shapes(&heard, &mut ours);
+        if let Some((end, place)) = best_place(&ours, &theirs) {
+            lies.push(Lies {
+                take,
+                distance: place.mean,
+                start: place.start.max(0) as usize,
+                end,
+            });
+        }
+        let turned: Vec<Powers> = heard.into_iter().rev().collect();
+        cosines.shapes(&turned, &mut ours);
+        if let Some((_, place)) = best_place(&ours, &theirs) {
+            back = back.min(place.mean);
+        }
+    }
+    lies.sort_by(|a, b| a.distance.total_cmp(&b.distance));
+    let best = *lies.first()?;
+    let middle = lies[lies.len() / 2];
+    let nearest = &known[best.take];
+    let length = (best.end - best.start + 1) as f32;
+    let lengths: f32 =
+        known.iter().map(|k| k.frames.len() as f32).sum::<f32>() / known.len() as f32;
+    let gain = mean / nearest.mean.max(1e-20);
+    Some((
+        Cues {
+            nearest: best.distance / own,
+            middle: middle.distance / own,
+            backwards: best.distance / back.max(1e-6),
+            length: (length / lengths).ln().abs(),
+            envelope: envelope(
+                &nearest.frames,
+                gain,
+                &stretch[best.start..=best.end],
+                floor,
+                bands,
+            ),
+            over_noise: (peak / floor.max(1e-20)).max(1.0).ln(),
+        },
+        lies,
+    ))
+}
+
+/// RMS of the difference of log power along the word, both stretched to one
+/// length.
+fn envelope(take: &[Powers], gain: f32, heard: &[Powers], floor: f32, bands: usize) -> f32 {
+    const STEPS: usize = 20;
+    let at = |x: &[Powers], k: usize| {
+        let place = k * (x.len() - 1) / (STEPS - 1);
+        total(&x[place], bands)
+    };
+    let differences: [f32; STEPS] = std::array::from_fn(|k| {
+        ((gain * at(take, k) + floor) / at(heard, k).max(0.5 * floor)).ln()
+    });
+    let mean = differences.iter().sum::<f32>() / STEPS as f32;
+    let square: f32 = differences.iter().map(|d| (d - mean).powi(2)).sum();
+    (square / STEPS as f32).sqrt()
+}

@@ -1,0 +1,114 @@
+//! What is kept of a taught word.
+
+use serde::{Deserialize, Serialize};
+
+use super::frames::Powers;
+use super::{BANDS, HOP};
+use crate::ear::EarError;
+
+/// Version of the word profiles that this program writes and reads.
+pub const WORD_PROFILE_VERSION: u32 = 1;
+/// Most frames of a take: 1.2 s.
+const MOST_FRAMES: usize = 120;
+/// Most takes of a word.
+const MOST_TAKES: usize = 40;
+
+/// One take of the word.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct Take {
+    /// From the first frame's first sample to the word's onset, in samples at 16 kHz.
+    pub onset: u32,
+    /// Power in [`BANDS`] mel bands, frame after frame, in dB.
+    pub powers_db: Vec<f32>,
+}
+
+impl Take {
+    pub(super) fn frames(&self) -> Vec<Powers> {
+        self.powers_db
+            .chunks_exact(BANDS)
+            .map(|c| std::array::from_fn(|b| 10f32.powf(c[b] / 10.0)))
+            .collect()
+    }
+
+    pub(super) fn from_frames(onset: u32, frames: &[Powers]) -> Self {
+        Self {
+            onset,
+            powers_db: frames
+                .iter()
+                .flatten()
+                // A hundredth of a decibel is far under what two takes differ by.
+                .map(|p| (1_000.0 * p.log10()).round() / 100.0)
+                .collect(),
+        }
+    }
+}
+
+/// What a word profile says it is, in its file.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "snake_case")]
+pub enum Kind {
+    /// A spoken word.
+    Word,
+}
+
+/// A taught word.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct WordProfile {
+    /// Format version.
+    pub version: u32,
+    /// Always `word`.
+    pub kind: Kind,
+    /// The trainer's name for it.
+    pub name: String,
+    /// Sample rate of the lesson, in hertz: sound above half of it was not heard.
+    pub rate_hz: u32,
+    /// Whether the word counts as a mark when more speech follows or precedes it at
+    /// once ("good boy").
+    pub counts_in_praise: bool,
+    /// The takes.
+    pub takes: Vec<Take>,
+    /// Typical distance of a take from the nearest other one.
+    pub own: f32,
+    /// How alike the takes are, 0 to 1.
+    pub agreement: f64,
+    /// Score a candidate must reach.
+    pub bar: f32,
+    /// How many stretches of the trainer's other talk came near when it was
+    /// taught; `None` when no talk was given.
+    pub talk_near: Option<usize>,
+    /// Peak of the typical take, dB re full scale.
+    pub level_dbfs: f64,
+    /// Power of the typical take over the noise's, in dB.
+    pub over_noise_db: f64,
+}
+
+impl WordProfile {
+    /// Whether it can be listened for at all.
+    pub(crate) fn check(&self) -> Result<(), EarError> {
+        if self.version != WORD_PROFILE_VERSION {
+            return Err(EarError::WordVersion {
+                name: self.name.clone(),
+                found: self.version,
+            });
+        }
+        let takes_good = self.takes.iter().all(|t| {
+            let frames = t.powers_db.len() / BANDS;
+            t.powers_db.len() % BANDS == 0
+                && (6..=MOST_FRAMES).contains(&frames)
+                && (t.onset as usize) < frames * HOP
+                && t.powers_db.iter().all(|v| (-150.0..=200.0).contains(v))
+        });
+        let numbers_good = self.own.is_finite() && self.own > 0.0 && self.bar.is_finite();
+        if takes_good
+            && numbers_good
+            && (1..=MOST_TAKES).contains(&self.takes.len())
+            && (8_000..=192_000).contains(&self.rate_hz)
+        {
+            Ok(())
+        } else {
+            Err(EarError::WordDamaged(self.name.clone()))
+        }
+    }
+}

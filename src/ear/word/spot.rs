@@ -1,0 +1,391 @@
+//! Words spotted in a stream.
+
+use super::cepstra::{CEPSTRA, Cosines, Shape, shape};
+use super::frames::{Powers, Spectrum};
+use super::judge::{CUES, Cues, Known, Lies, look};
+use super::mel::bands_below;
+use super::noise::Noise;
+use super::praise::{AFTER, Around, around};
+use super::profile::WordProfile;
+use super::rate::To16k;
+use super::warp::Warp;
+use super::{BANDS, HOP, RATE_HZ, WINDOW, onset};
+use crate::ear::EarError;
+use crate::ear::history::History;
+
+/// Frames that are remembered: 5 s, more than the longest look needs.
+const REMEMBER: usize = 512;
+/// A dip of the distance is over when it has not been passed for so many frames.
+const SETTLED: i64 = 8;
+/// Frames of background looked at before a candidate, and after it.
+const MARGIN: (usize, usize) = (32, AFTER.1 + 1);
+/// The close look may move the word by so many frames.
+const MOVE: usize = 12;
+/// A look waits so many frames for a better one of another word.
+const HELD: i64 = 5;
+/// Two looks whose onsets are this close are one word, in samples at 16 kHz.
+const SAME: i64 = 2_400;
+/// Most candidates that wait at once.
+const MOST: usize = 64;
+/// Takes are brought into the stream's background every so many frames,
+const MEET: i64 = 32;
+/// as if they had so many times its power.
+const IN_NOISE: f32 = 12.0;
+/// How far over the takes' own distance a candidate may be to be looked at.
+const REACH: f32 = 2.6;
+/// The score: a constant, then a weight for each cue. Fitted by logistic
+/// regression on six synthetic voices saying three words (the tune set of
+/// tests/compare/words_scenes.py), none of which is in the tables of
+/// docs/accuracy.md; 0.5 was then added, so that 0 is the bar.
+const WEIGHTS: [f32; CUES + 1] = [6.0, -1.75, -1.91, -5.94, -4.92, -3.38, 1.49];
+/// Speech just before or after the word that is louder than this against it (ln of
+/// power) makes the word a part of talk.
+const ALONE: (f32, f32) = (-2.0, -2.0);
+
+/// A stretch that was looked at closely.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Look {
+    /// Index of the word among the profiles.
+    pub word: usize,
+    /// Onset in samples at 16 kHz from the stream's first sample.
+    pub onset: i64,
+    /// End likewise.
+    pub end: i64,
+    /// What it was scored by.
+    pub cues: Cues,
+    /// What is around it.
+    pub around: Around,
+    /// Log odds that it is the word.
+    pub score: f32,
+    /// Whether speech surrounds it.
+    pub in_talk: bool,
+    /// Standard uncertainty of the onset in samples at 16 kHz.
+    pub u: f32,
+    /// Peak of the word, linear.
+    pub peak: f32,
+}
+
+#[derive(Debug, Clone, Copy)]
+struct Candidate {
+    mean: f32,
+    start: i64,
+    end: i64,
+}
+
+struct Listener {
+    /// For each take two: as it was taught, and in the stream's background.
+    warps: Vec<Warp>,
+    known: Vec<Known>,
+    onsets: Vec<u32>,
+    own: f32,
+    best: Option<Candidate>,
+    last: Option<Candidate>,
+    waiting: Vec<Candidate>,
+    shapes: Vec<Shape>,
+}
+
+impl Listener {
+    fn new(profile: &WordProfile, cosines: &Cosines, bands: usize) -> Self {
+        let mut warps = Vec::new();
+        let mut known = Vec::new();
+        for take in &profile.takes {
+            let frames = take.frames();
+            let mut shapes = Vec::new();
+            cosines.shapes(&floored(&frames, bands), &mut shapes);
+            warps.push(Warp::new(shapes.clone(), 0));
+            warps.push(Warp::new(shapes, 0));
+            known.push(Known::new(frames, bands));
+        }
+        Self {
+            warps,
+            known,
+            onsets: profile.takes.iter().map(|t| t.onset).collect(),
+            own: profile.own,
+            best: None,
+            last: None,
+            waiting: Vec::with_capacity(MOST),
+            shapes: Vec::new(),
+        }
+    }
+
+    /// The second of each take's warps is brought into the background `noise`, the
+    /// word [`IN_NOISE`] times stronger.
+    fn meet(&mut self, noise: &Powers, cosines: &Cosines, bands: usize) {
+        let floor = super::noise::total(noise, bands).max(1e-12);
+        let mut shapes = std::mem::take(&mut self.shapes);
+        for (known, pair) in self.known.iter().zip(self.warps.chunks_exact_mut(2)) {
+            let gain = IN_NOISE * floor / known.mean.max(1e-20);
+            cosines.shapes(&known.heard_in(gain, noise), &mut shapes);
+            if let Some(warp) = pair.last_mut() {
+                warp.change(&shapes);
+            }
+        }
+        self.shapes = shapes;
+    }
+
+    /// One more frame's shape, number `t`.
+    fn step(&mut self, t: i64, frame: &Shape) {
+        let mut two = [(f32::INFINITY, t); 2];
+        for pair in self.warps.chunks_exact_mut(2) {
+            let mut end = (f32::INFINITY, t);
+            for warp in pair {
+                let one = warp.push(frame);
+                if one.mean < end.0 {
+                    end = (one.mean, one.start);
+                }
+            }
+            if end.0 < two[0].0 {
+                two[1] = two[0];
+                two[0] = end;
+            } else if end.0 < two[1].0 {
+                two[1] = end;
+            }
+        }
+        let mean = if two[1].0.is_finite() {
+            0.5 * (two[0].0 + two[1].0)
+        } else {
+            two[0].0
+        };
+        if mean < REACH * self.own && self.best.is_none_or(|b| mean < b.mean) {
+            self.best = Some(Candidate {
+                mean,
+                start: two[0].1,
+                end: t,
+            });
+        }
+        let Some(best) = self.best else { return };
+        if t - best.end >= SETTLED {
+            self.best = None;
+            // The far side of the same dip is not another word.
+            let is_same = self
+                .last
+                .is_some_and(|l| (l.start - best.start).abs() < 15 && l.mean <= best.mean);
+            if !is_same && self.waiting.len() < MOST {
+                self.waiting.push(best);
+                self.last = Some(best);
+            }
+        }
+    }
+}
+
+/// Powers no lower than 30 dB under the take's loudest frame's mean band.
+fn floored(frames: &[Powers], bands: usize) -> Vec<Powers> {
+    let loudest = frames
+        .iter()
+        .map(|p| super::noise::total(p, bands))
+        .fold(0.0, f32::max);
+    let floor = 1e-3 * loudest / bands.max(1) as f32;
+    frames.iter().map(|p| p.map(|v| v + floor)).collect()
+}
+
+/// Listens to a stream of any rate for taught words.
+pub struct Spotter {
+    rate: To16k,
+    sound: History,
+    spectrum: Spectrum,
+    noise: Noise,
+    cosines: Cosines,
+    bands: usize,
+    powers: Vec<Powers>,
+    floors: Vec<Powers>,
+    line: [[f32; CEPSTRA + 1]; 5],
+    listeners: Vec<Listener>,
+    held: Vec<(i64, Look)>,
+    samples: u64,
+    frames: i64,
+    frame: Vec<f32>,
+    fault: Option<EarError>,
+}
+
+impl Spotter {
+    /// For a sample rate and the words to listen for. Where the stream or the
+    /// lesson holds less than 8 kHz of band, only what both hold is compared.
+    pub fn new(rate_hz: u32, profiles: &[WordProfile]) -> Result<Self, EarError> {
+        let mut lowest_hz = rate_hz;
+        for profile in profiles {
+            profile.check()?;
+            lowest_hz = lowest_hz.min(profile.rate_hz);
+        }
+        let bands = bands_below(0.46 * f64::from(lowest_hz));
+        let cosines = Cosines::new(bands);
+        Ok(Self {
+            rate: To16k::new(f64::from(rate_hz)),
+            sound: History::new(REMEMBER * HOP),
+            spectrum: Spectrum::new(),
+            noise: Noise::default(),
+            listeners: profiles
+                .iter()
+                .map(|p| Listener::new(p, &cosines, bands))
+                .collect(),
+            cosines,
+            bands,
+            powers: vec![[0.0; BANDS]; REMEMBER],
+            floors: vec![[0.0; BANDS]; REMEMBER],
+            line: [[0.0; CEPSTRA + 1]; 5],
+            held: Vec::with_capacity(MOST),
+            samples: 0,
+            frames: 0,
+            frame: vec![0.0; WINDOW + 1],
+            fault: None,
+        })
+    }
+
+    /// One more sample; words that are now certain go to `sink`.
+    pub fn push(&mut self, x: f32, sink: &mut impl FnMut(Look)) -> Result<(), EarError> {
+        let Self {
+            rate,
+            sound,
+            samples,
+            ..
+        } = self;
+        let mut ready = false;
+        rate.push(x, |y| {
+            sound.push(y);
+            *samples += 1;
+            ready |=
+                *samples >= WINDOW as u64 && (*samples - WINDOW as u64).is_multiple_of(HOP as u64);
+        });
+        // No rate that can be heard makes a frame's worth from one sample.
+        if ready {
+            self.one_frame(sink)?;
+        }
+        self.fault.take().map_or(Ok(()), Err)
+    }
+
+    fn one_frame(&mut self, sink: &mut impl FnMut(Look)) -> Result<(), EarError> {
+        let t = self.frames;
+        self.sound.copy(t * HOP as i64 - 1, &mut self.frame);
+        let powers = self.spectrum.powers(&self.frame)?;
+        let floor = self.noise.push(&powers);
+        let slot = t as usize % REMEMBER;
+        self.powers[slot] = powers;
+        self.floors[slot] = floor;
+        let soft = std::array::from_fn(|b| powers[b] + 2.0 * floor[b]);
+        let cepstra = self.cosines.cepstra(&soft);
+        if t == 0 {
+            self.line = [cepstra; 5];
+        }
+        self.line.rotate_left(1);
+        self.line[4] = cepstra;
+        self.frames += 1;
+        if t < 2 {
+            return Ok(());
+        }
+        let shape = shape(&self.line);
+        for word in 0..self.listeners.len() {
+            if t % MEET == 2 {
+                // The softening below adds to the stream's own background.
+                let noise = floor.map(|n| 3.0 * n);
+                self.listeners[word].meet(&noise, &self.cosines, self.bands);
+            }
+            self.listeners[word].step(t - 2, &shape);
+            while let Some(&candidate) = self.listeners[word].waiting.first() {
+                if candidate.end + (MARGIN.1 as i64) > t {
+                    break;
+                }
+                self.listeners[word].waiting.remove(0);
+                let better = self.listeners[word]
+                    .waiting
+                    .iter()
+                    .any(|w| (w.start - candidate.start).abs() < 15 && w.mean < candidate.mean);
+                if !better && let Some(look) = self.look(word, candidate) {
+                    self.hold(t, look);
+                }
+            }
+        }
+        let ripe = self.held.partition_point(|(made, _)| made + HELD <= t);
+        for (_, look) in self.held.drain(..ripe) {
+            sink(look);
+        }
+        Ok(())
+    }
+
+    /// Of looks at one place the best is kept.
+    fn hold(&mut self, t: i64, look: Look) {
+        if let Some((_, same)) = self
+            .held
+            .iter_mut()
+            .find(|(_, h)| (h.onset - look.onset).abs() < SAME)
+        {
+            if look.score > same.score {
+                *same = look;
+            }
+        } else if self.held.len() < MOST {
+            self.held.push((t, look));
+        }
+    }
+
+    fn look(&self, word: usize, candidate: Candidate) -> Option<Look> {
+        let listener = &self.listeners[word];
+        let first = candidate.start - MARGIN.0 as i64;
+        let last = candidate.end + MARGIN.1 as i64 - 1;
+        if last - first >= REMEMBER as i64 {
+            return None;
+        }
+        let get = |ring: &[Powers], t: i64| ring[t.max(0) as usize % REMEMBER];
+        let stretch: Vec<Powers> = (first..=last).map(|t| get(&self.powers, t)).collect();
+        let noise = get(&self.floors, candidate.start - 2);
+        // The floor follows the lowest of a noise, which on the whole is louder.
+        let noise = noise.map(|n| 1.5 * n);
+        let skip = MARGIN.0 - MOVE;
+        let part = &stretch[skip..stretch.len() - (MARGIN.1 - MOVE)];
+        let length = (candidate.end - candidate.start) as usize;
+        let (cues, lies) = look(
+            &listener.known,
+            &self.cosines,
+            self.bands,
+            part,
+            (MOVE, MOVE + length),
+            &noise,
+            listener.own,
+        )?;
+        let best = lies.first()?;
+        let around = around(
+            &stretch,
+            skip + best.start,
+            skip + best.end,
+            &noise,
+            self.bands,
+        );
+        let (onset, u) = self.onset(listener, &lies, first + skip as i64)?;
+        let end = (first + (skip + best.end) as i64) * HOP as i64 + WINDOW as i64 / 2;
+        let score = WEIGHTS[0]
+            + cues
+                .numbers()
+                .iter()
+                .zip(&WEIGHTS[1..])
+                .map(|(x, w)| x * w)
+                .sum::<f32>();
+        let mut sound = vec![0.0; (end - onset).clamp(1, 32_000) as usize];
+        self.sound.copy(onset, &mut sound);
+        Some(Look {
+            word,
+            onset,
+            end,
+            cues,
+            around,
+            score,
+            in_talk: around.before > ALONE.0 || around.after > ALONE.1,
+            u,
+            peak: sound.iter().fold(0.0, |a, v| a.max(v.abs())),
+        })
+    }
+
+    /// The median of where the three nearest takes have the onset, then the rise
+    /// of the sound itself there; and how far these differ.
+    fn onset(&self, listener: &Listener, lies: &[Lies], first: i64) -> Option<(i64, f32)> {
+        let mut places: Vec<i64> = lies
+            .iter()
+            .take(3)
+            .map(|l| (first + l.start as i64) * HOP as i64 + i64::from(listener.onsets[l.take]))
+            .collect();
+        places.sort_unstable();
+        let guess = *places.get(places.len() / 2)?;
+        let lead = ((onset::BEFORE_S + onset::SETTLE_S) * RATE_HZ) as i64;
+        let mut sound = vec![0.0; (lead as f64 + onset::AFTER_S * RATE_HZ) as usize];
+        self.sound.copy(guess - lead, &mut sound);
+        let at = guess - lead + onset::rise(&sound)? as i64;
+        let apart = (at - guess).abs() as f32;
+        Some((at.max(0), (0.5 * apart).hypot(0.004 * RATE_HZ as f32)))
+    }
+}

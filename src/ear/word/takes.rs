@@ -1,0 +1,256 @@
+//! A lesson cut into takes, and what is wrong with those that are no good.
+
+use std::fmt;
+
+use super::cepstra::{Cosines, Shape};
+use super::frames::Powers;
+use super::noise::total;
+use super::warp::best_place;
+use super::{BANDS, HOP, RATE_HZ, onset};
+
+/// A take stands at least this far over the background, in dB (power).
+const LEAST_OVER_NOISE_DB: f32 = 12.0;
+/// A sound ends when this many frames are quiet (a stop's closure is shorter).
+const QUIET_FRAMES: usize = 10;
+/// Shortest word, in frames.
+const SHORTEST: usize = 9;
+/// Longest word, in frames.
+const LONGEST: usize = 110;
+/// A take this many times farther from the others than most are is unlike them.
+const UNLIKE: f32 = 1.45;
+/// A take this much longer or shorter than most (ratio).
+const OTHER_LENGTH: f32 = 1.6;
+/// So many samples in a row at the top are clipped.
+const FLAT: usize = 4;
+/// Sound may be missing from the start of this many frames of the lesson.
+const LEAD: usize = 4;
+
+/// Why a take is not used.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub enum TakeFault {
+    /// Its peaks are flat.
+    Clipped,
+    /// It hardly stands out.
+    TooQuiet {
+        /// Over the background, in dB.
+        over_noise_db: f32,
+    },
+    /// Too short for a word.
+    TooShort,
+    /// Too long for a word.
+    TooLong,
+    /// Much longer or shorter than the rest.
+    OtherLength,
+    /// Sounds unlike the rest.
+    Unlike {
+        /// Its distance from the others over the usual one.
+        ratio: f32,
+    },
+}
+
+impl fmt::Display for TakeFault {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        match self {
+            Self::Clipped => write!(f, "clipped: turn the level down or step back"),
+            Self::TooQuiet { over_noise_db } => write!(
+                f,
+                "too quiet, {over_noise_db:.0} dB over the noise: come nearer"
+            ),
+            Self::TooShort => write!(f, "too short for a word"),
+            Self::TooLong => write!(f, "too long for a word: leave a pause between takes"),
+            Self::OtherLength => write!(f, "much longer or shorter than the rest"),
+            Self::Unlike { ratio } => {
+                write!(f, "unlike the rest ({ratio:.1} times as far as most)")
+            }
+        }
+    }
+}
+
+/// One sound of the lesson.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct TakeReport {
+    /// Onset, in seconds.
+    pub at_s: f64,
+    /// Length, in seconds.
+    pub length_s: f64,
+    /// Over the background, in dB.
+    pub over_noise_db: f32,
+    /// What is wrong with it; `None` for a good take.
+    pub fault: Option<TakeFault>,
+}
+
+/// A take that was cut out.
+#[derive(Debug, Clone)]
+pub struct Cut {
+    /// First frame that is kept.
+    pub from: usize,
+    /// One past the last.
+    pub to: usize,
+    /// Onset in samples at 16 kHz.
+    pub onset: usize,
+    /// What is told of it.
+    pub report: TakeReport,
+}
+
+/// Cuts a lesson at 16 kHz, already in frames; `clipped` tells whether samples
+/// between two times in seconds are.
+pub fn cut(samples: &[f32], frames: &[Powers], clipped: impl Fn(f64, f64) -> bool) -> Vec<Cut> {
+    let levels: Vec<f32> = frames.iter().map(|p| total(p, BANDS)).collect();
+    let mut sorted = levels.clone();
+    sorted.sort_by(f32::total_cmp);
+    let at = |part: f64| {
+        let k = (part * sorted.len() as f64) as usize;
+        sorted.get(k).copied().unwrap_or(0.0)
+    };
+    let (noise, top) = (at(0.2).max(1e-8), at(0.97));
+    // Where a word's tail is in the noise, or 26 dB under the loudest.
+    let bar = (noise * 5.0).max(top * 0.0025);
+    let mut cuts = Vec::new();
+    let mut t = 0;
+    while t < levels.len() {
+        if levels[t] < bar {
+            t += 1;
+            continue;
+        }
+        let (first, mut last) = (t, t);
+        while t < levels.len() && t - last <= QUIET_FRAMES {
+            if levels[t] >= bar {
+                last = t;
+            }
+            t += 1;
+        }
+        let guess = first * HOP + HOP;
+        let lead = ((onset::BEFORE_S + onset::SETTLE_S) * RATE_HZ) as usize;
+        let from = guess.saturating_sub(lead);
+        let until = (guess + 2 * (onset::AFTER_S * RATE_HZ) as usize).min(samples.len());
+        let start = onset::rise(&samples[from.min(until)..until]).map_or(guess, |k| from + k);
+        let peak = levels[first..=last].iter().copied().fold(0.0, f32::max);
+        let over_noise_db = 10.0 * (peak / noise).log10();
+        let (from_s, to_s) = (start as f64 / RATE_HZ, ((last + 1) * HOP) as f64 / RATE_HZ);
+        let fault = if last + 1 - first < SHORTEST {
+            Some(TakeFault::TooShort)
+        } else if last + 1 - first > LONGEST {
+            Some(TakeFault::TooLong)
+        } else if clipped(from_s, to_s) {
+            Some(TakeFault::Clipped)
+        } else if over_noise_db < LEAST_OVER_NOISE_DB {
+            Some(TakeFault::TooQuiet { over_noise_db })
+        } else {
+            None
+        };
+        cuts.push(Cut {
+            from: (start / HOP).saturating_sub(1).min(last),
+            to: (last + 1).min(frames.len()),
+            onset: start,
+            report: TakeReport {
+                at_s: from_s,
+                length_s: to_s - from_s,
+                over_noise_db,
+                fault,
+            },
+        });
+    }
+    // What begins with the recording has lost its start.
+    cuts.retain(|c| c.from > LEAD || c.report.fault.is_none());
+    cuts
+}
+
+/// Whether samples are cut off at the top of what occurs in the recording.
+pub fn is_clipped(samples: &[f32], top: f32) -> bool {
+    top > 0.5
+        && samples.windows(FLAT).any(|w| {
+            w.iter()
+                .all(|v| v.abs() >= 0.995 * top && v.signum() == w[0].signum())
+        })
+}
+
+/// Distance of two takes, either laid on the other.
+fn apart(a: &[Shape], b: &[Shape]) -> f32 {
+    let one = best_place(a, b).map_or(f32::INFINITY, |p| p.1.mean);
+    let other = best_place(b, a).map_or(f32::INFINITY, |p| p.1.mean);
+    0.5 * (one.min(50.0) + other.min(50.0))
+}
+
+/// Marks the takes that are unlike the rest; gives, for every good take, its
+/// distance to the nearest other one.
+pub fn leave_out_unlike(cuts: &mut [Cut], frames: &[Powers]) -> Vec<f32> {
+    let cosines = Cosines::new(BANDS);
+    let good = |cuts: &[Cut]| -> Vec<usize> {
+        (0..cuts.len())
+            .filter(|k| cuts[*k].report.fault.is_none())
+            .collect()
+    };
+    let lengths = |cuts: &[Cut]| {
+        let mut all: Vec<f32> = good(cuts)
+            .iter()
+            .map(|k| (cuts[*k].to - cuts[*k].from) as f32)
+            .collect();
+        all.sort_by(f32::total_cmp);
+        all.get(all.len() / 2).copied().unwrap_or(0.0)
+    };
+    let usual = lengths(cuts);
+    for one in cuts.iter_mut().filter(|c| c.report.fault.is_none()) {
+        let ratio = (one.to - one.from) as f32 / usual.max(1.0);
+        if !(1.0 / OTHER_LENGTH..=OTHER_LENGTH).contains(&ratio) {
+            one.report.fault = Some(TakeFault::OtherLength);
+        }
+    }
+    let shapes: Vec<Vec<Shape>> = cuts
+        .iter()
+        .map(|c| {
+            let mut into = Vec::new();
+            cosines.shapes(&frames[c.from..c.to], &mut into);
+            into
+        })
+        .collect();
+    let n = cuts.len();
+    let mut matrix = vec![vec![0.0f32; n]; n];
+    let first = good(cuts);
+    for (k, &i) in first.iter().enumerate() {
+        for &j in &first[k + 1..] {
+            matrix[i][j] = apart(&shapes[i], &shapes[j]);
+            matrix[j][i] = matrix[i][j];
+        }
+    }
+    let middle = |i: usize, all: &[usize]| {
+        let mut row: Vec<f32> = all
+            .iter()
+            .filter(|j| **j != i)
+            .map(|j| matrix[i][*j])
+            .collect();
+        row.sort_by(f32::total_cmp);
+        row.get(row.len() / 2).copied().unwrap_or(0.0)
+    };
+    // The take in the middle of all decides what the usual distance is; the
+    // worst goes, one at a time.
+    loop {
+        let all = good(cuts);
+        if all.len() < 3 {
+            break;
+        }
+        let mut usual: Vec<f32> = all.iter().map(|i| middle(*i, &all)).collect();
+        usual.sort_by(f32::total_cmp);
+        let typical = usual[usual.len() / 2].max(1e-6);
+        let Some(worst) = all
+            .iter()
+            .copied()
+            .max_by(|a, b| middle(*a, &all).total_cmp(&middle(*b, &all)))
+        else {
+            break;
+        };
+        let ratio = middle(worst, &all) / typical;
+        if ratio < UNLIKE {
+            break;
+        }
+        cuts[worst].report.fault = Some(TakeFault::Unlike { ratio });
+    }
+    let all = good(cuts);
+    all.iter()
+        .map(|i| {
+            all.iter()
+                .filter(|j| *j != i)
+                .map(|j| matrix[*i][*j])
+                .fold(f32::INFINITY, f32::min)
+        })
+        .collect()
+}

@@ -1,0 +1,167 @@
+//! Learning a word from a handful of takes.
+
+use super::HOP;
+use super::frames::all_powers;
+use super::profile::{Kind, Take, WORD_PROFILE_VERSION, WordProfile};
+use super::rate::to_16k;
+use super::spot::Spotter;
+use super::takes::{TakeReport, cut, is_clipped, leave_out_unlike};
+use crate::ear::EarError;
+
+/// Fewest good takes.
+pub const FEWEST_TAKES: usize = 5;
+/// Most takes that are kept; more make it slower, not surer.
+const MOST_TAKES: usize = 12;
+/// Takes farther apart than this are not one word (distance of nearest takes; the
+/// takes of voices it was set on lie under 5).
+const MOST_APART: f32 = 7.5;
+/// Score that a candidate must reach.
+const BAR: f32 = 0.0;
+/// Talk that scores this much or more raises the bar, by so much over it,
+const OVER_TALK: f32 = 0.3;
+/// but never by more than this.
+const MOST_RAISED: f32 = 1.0;
+
+/// Why a word cannot be learned.
+#[derive(Debug, Clone, PartialEq, thiserror::Error)]
+pub enum WordTeachError {
+    /// Fewer than five good takes.
+    #[error("{}", too_few(.good, .takes))]
+    TooFew {
+        /// Good takes.
+        good: usize,
+        /// All that were found.
+        takes: Vec<TakeReport>,
+    },
+    /// The takes are not one word.
+    #[error(
+        "the takes are too unlike one another (agreement {agreement:.2}): say one word, the same way each time, in a quiet room, with a pause of a second between takes"
+    )]
+    TooUnlike {
+        /// 0 to 1.
+        agreement: f64,
+        /// All that were found.
+        takes: Vec<TakeReport>,
+    },
+    /// The ear could not work.
+    #[error(transparent)]
+    Ear(#[from] EarError),
+}
+
+fn too_few(good: &usize, takes: &[TakeReport]) -> String {
+    let mut text = format!(
+        "only {good} good takes of a word were found, {FEWEST_TAKES} or more are needed: say the word eight to ten times as you do at work, with a pause of a second after each"
+    );
+    let bad = takes.iter().filter_map(|t| t.fault.map(|f| (t.at_s, f)));
+    for (k, (at_s, fault)) in bad.enumerate() {
+        if k == 12 {
+            text.push_str("\n  and more");
+            break;
+        }
+        text.push_str(&format!("\n  at {at_s:.1} s: {fault}"));
+    }
+    text
+}
+
+/// A word profile and what was heard while making it.
+#[derive(Debug, Clone, PartialEq)]
+pub struct TaughtWord {
+    /// The profile.
+    pub profile: WordProfile,
+    /// Every sound of the lesson, in order of time.
+    pub takes: Vec<TakeReport>,
+}
+
+/// Learns a word called `name` from `samples` at `rate_hz` (8 to 192 kHz), and
+/// from `talk`, the same trainer's other talk with its own rate, what it is not.
+pub fn teach_word(
+    name: &str,
+    samples: &[f32],
+    rate_hz: u32,
+    talk: Option<(&[f32], u32)>,
+) -> Result<TaughtWord, WordTeachError> {
+    for rate in [Some(rate_hz), talk.map(|t| t.1)].into_iter().flatten() {
+        if !(8_000..=192_000).contains(&rate) {
+            return Err(EarError::Rate(rate).into());
+        }
+    }
+    let sound = to_16k(samples, f64::from(rate_hz));
+    let frames = all_powers(&sound)?;
+    let top = samples
+        .iter()
+        .filter(|v| v.is_finite())
+        .fold(0.0f32, |a, v| a.max(v.abs()));
+    let place = |s: f64| ((s * f64::from(rate_hz)) as usize).min(samples.len());
+    let mut cuts = cut(&sound, &frames, |from_s, to_s| {
+        is_clipped(&samples[place(from_s)..place(to_s).max(place(from_s))], top)
+    });
+    let nearest = leave_out_unlike(&mut cuts, &frames);
+    let takes: Vec<TakeReport> = cuts.iter().map(|c| c.report).collect();
+    let good: Vec<_> = cuts.iter().filter(|c| c.report.fault.is_none()).collect();
+    if good.len() < FEWEST_TAKES {
+        return Err(WordTeachError::TooFew {
+            good: good.len(),
+            takes,
+        });
+    }
+    let own = median(nearest);
+    let agreement = f64::from((-own / MOST_APART * std::f32::consts::LN_2).exp());
+    if own > MOST_APART || 2 * good.len() < takes.len() {
+        return Err(WordTeachError::TooUnlike { agreement, takes });
+    }
+    let peaks = good
+        .iter()
+        .map(|c| {
+            let x = &sound[c.onset..(c.to * HOP).clamp(c.onset, sound.len())];
+            x.iter().fold(1e-6f32, |a, v| a.max(v.abs()))
+        })
+        .collect();
+    let mut profile = WordProfile {
+        version: WORD_PROFILE_VERSION,
+        kind: Kind::Word,
+        name: name.to_owned(),
+        rate_hz,
+        counts_in_praise: false,
+        takes: good
+            .iter()
+            .take(MOST_TAKES)
+            .map(|c| Take::from_frames((c.onset - c.from * HOP) as u32, &frames[c.from..c.to]))
+            .collect(),
+        own: own.max(0.5),
+        agreement,
+        bar: BAR,
+        talk_near: None,
+        level_dbfs: f64::from(20.0 * median(peaks).log10()),
+        over_noise_db: f64::from(median(
+            good.iter().map(|c| c.report.over_noise_db).collect(),
+        )),
+    };
+    if let Some((talk, rate_hz)) = talk {
+        sharpen(&mut profile, talk, rate_hz)?;
+    }
+    Ok(TaughtWord { profile, takes })
+}
+
+/// Raises the bar over what the trainer's other talk reaches.
+fn sharpen(profile: &mut WordProfile, talk: &[f32], rate_hz: u32) -> Result<(), EarError> {
+    let mut spotter = Spotter::new(rate_hz, std::slice::from_ref(profile))?;
+    let mut scores = Vec::new();
+    for x in talk {
+        spotter.push(*x, &mut |look| {
+            if !look.in_talk {
+                scores.push(look.score);
+            }
+        })?;
+    }
+    scores.sort_by(|a, b| b.total_cmp(a));
+    profile.talk_near = Some(scores.iter().filter(|s| **s > BAR).count());
+    if let Some(most) = scores.first() {
+        profile.bar = (most + OVER_TALK).clamp(BAR, BAR + MOST_RAISED);
+    }
+    Ok(())
+}
+
+fn median(mut x: Vec<f32>) -> f32 {
+    x.sort_by(f32::total_cmp);
+    x.get(x.len() / 2).copied().unwrap_or(0.0)
+}
