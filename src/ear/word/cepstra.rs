@@ -90,3 +90,36 @@ pub fn distance(a: &Shape, b: &Shape) -> f32 {
         .sum::<f32>()
         .sqrt()
 }
+
+#[cfg(test)]
+mod tests {
+    #![allow(clippy::unwrap_used)]
+    use super::super::frames::Spectrum;
+    use super::*;
+
+    /// Source: librosa's mel bank and scipy's DCT; tests/reference/word.py.
+    #[test]
+    fn cepstra_are_librosas() {
+        let text = include_str!("../../../tests/reference/word.json");
+        let reference: serde_json::Value = serde_json::from_str(text).unwrap();
+        let cases = reference["cases"].as_array().unwrap();
+        assert_eq!(cases.len(), 3);
+        for case in cases {
+            let (a, b) = (case["a"].as_f64().unwrap(), case["b"].as_f64().unwrap());
+            let frame: Vec<f32> = (0..401)
+                .map(|n| {
+                    let n = f64::from(n);
+                    (0.3 * (a * n + b * n * n).sin() + 0.05 * (1.1 * n).sin()) as f32
+                })
+                .collect();
+            let powers = Spectrum::new().powers(&frame).unwrap();
+            for (ours, theirs) in powers.iter().zip(case["log_mel"].as_array().unwrap()) {
+                assert!((f64::from(ours.ln()) - theirs.as_f64().unwrap()).abs() < 2e-2);
+            }
+            let cepstra = Cosines::new(BANDS).cepstra(&powers);
+            for (ours, theirs) in cepstra.iter().zip(case["cepstra"].as_array().unwrap()) {
+                assert!((f64::from(*ours) - theirs.as_f64().unwrap()).abs() < 2e-2);
+            }
+        }
+    }
+}

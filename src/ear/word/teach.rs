@@ -15,6 +15,9 @@ const MOST_TAKES: usize = 12;
 /// Takes farther apart than this are not one word (distance of nearest takes; the
 /// takes of voices it was set on lie under 5).
 const MOST_APART: f32 = 7.5;
+/// Takes that are closer than voices' takes are (2.4 and more) count as this far
+/// apart: the next one will be.
+const LEAST_APART: f32 = 2.0;
 /// Score that a candidate must reach.
 const BAR: f32 = 0.0;
 /// Talk that scores this much or more raises the bar, by so much over it,
@@ -127,7 +130,7 @@ pub fn teach_word(
             .take(MOST_TAKES)
             .map(|c| Take::from_frames((c.onset - c.from * HOP) as u32, &frames[c.from..c.to]))
             .collect(),
-        own: own.max(0.5),
+        own: own.max(LEAST_APART),
         agreement,
         bar: BAR,
         talk_near: None,

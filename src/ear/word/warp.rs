@@ -97,3 +97,79 @@ pub fn best_place(take: &[Shape], stretch: &[Shape]) -> Option<(usize, End)> {
     }
     best
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::ear::word::cepstra::DIMS;
+
+    fn shapes(seed: u32, n: usize) -> Vec<Shape> {
+        let mut state = seed;
+        let mut next = || {
+            state = state.wrapping_mul(1_664_525).wrapping_add(1_013_904_223);
+            (state >> 8) as f32 / (1 << 24) as f32
+        };
+        (0..n)
+            .map(|_| {
+                let mut shape = [0.0; DIMS];
+                for v in &mut shape[..3] {
+                    *v = next();
+                }
+                shape
+            })
+            .collect()
+    }
+
+    /// Cheapest path that ends at (i, t), by trying all of them.
+    fn tried(take: &[Shape], stream: &[Shape], i: usize, t: usize) -> f32 {
+        let d = |i: usize, t: usize| distance(&take[i], &stream[t]);
+        if i == 0 {
+            return d(0, t);
+        }
+        let mut best = f32::INFINITY;
+        if t >= 1 {
+            best = best.min(tried(take, stream, i - 1, t - 1) + d(i, t));
+        }
+        if t >= 2 {
+            let both = 0.5 * (d(i, t) + d(i, t - 1));
+            best = best.min(tried(take, stream, i - 1, t - 2) + both);
+        }
+        if t >= 1 && i >= 2 {
+            let both = d(i - 1, t) + d(i, t);
+            best = best.min(tried(take, stream, i - 2, t - 1) + both);
+        }
+        best
+    }
+
+    /// Against a search through every path.
+    #[test]
+    fn the_cheapest_of_all_paths() {
+        for seed in 0..30 {
+            let take = shapes(seed, 3 + seed as usize % 4);
+            let stream = shapes(seed + 1_000, 9);
+            let mut warp = Warp::new(take.clone(), 0);
+            for (t, frame) in stream.iter().enumerate() {
+                let ours = warp.push(frame).mean;
+                let theirs = tried(&take, &stream, take.len() - 1, t) / take.len() as f32;
+                assert!(
+                    ours == theirs || (ours - theirs).abs() < 1e-5,
+                    "seed {seed}, frame {t}: {ours} {theirs}"
+                );
+            }
+        }
+    }
+
+    #[test]
+    fn a_take_lies_on_itself() {
+        let stream = shapes(7, 40);
+        let (end, place) = best_place(&stream[12..25], &stream).unwrap_or((
+            0,
+            End {
+                mean: 1.0,
+                start: 0,
+            },
+        ));
+        assert_eq!((end, place.start), (24, 12));
+        assert!(place.mean < 1e-6);
+    }
+}

@@ -1,0 +1,185 @@
+//! The spoken mark: found whatever the blocks, the level and the place, at every
+//! rate; and what a lesson may be thrown at.
+#![allow(clippy::unwrap_used, clippy::expect_used)]
+
+use marklag::ear::word::{TaughtWord, WordTeachError, teach_word};
+use marklag::ear::{Ear, Heard};
+use marklag::sound::room::{Colour, Dice, Room, bang, music, speech};
+use marklag::timeline::SoundKind;
+
+/// A made-up word: always the same syllables, some pace.
+fn word(rate_hz: f64, seed: u64, pace: f64) -> Vec<f32> {
+    let mut sound = speech(rate_hz * pace, 0.6, &mut Dice::new(seed));
+    let first = sound.iter().position(|v| v.abs() > 0.05).unwrap();
+    sound.drain(..first);
+    let length = (0.3 * rate_hz * pace) as usize;
+    sound.truncate(length);
+    let fade = length / 10;
+    for (k, v) in sound.iter_mut().rev().take(fade).enumerate() {
+        *v *= k as f32 / fade as f32;
+    }
+    sound
+}
+
+/// Says the word at the given times, at paces that differ a little.
+fn scene(rate_hz: u32, seed: u64, at_s: &[f64], seconds: f64) -> Vec<f32> {
+    let mut room = Room::new(rate_hz, seconds, 9);
+    for (k, at) in at_s.iter().enumerate() {
+        let pace = 0.94 + 0.03 * (k % 5) as f64;
+        let at = (at * f64::from(rate_hz)) as usize;
+        room.add(at, &word(f64::from(rate_hz), seed, pace), 0.3);
+    }
+    room.noise(0.001, Colour::Pink);
+    room.finish().samples
+}
+
+fn times(from_s: f64, step_s: f64, n: usize) -> Vec<f64> {
+    (0..n).map(|k| from_s + step_s * k as f64).collect()
+}
+
+fn lesson() -> TaughtWord {
+    let samples = scene(16_000, 3, &times(0.8, 1.1, 8), 10.0);
+    teach_word("good", &samples, 16_000, None).unwrap()
+}
+
+fn hear(rate_hz: u32, samples: &[f32], block: usize) -> Vec<Heard> {
+    let mut ear = Ear::new(rate_hz, &[])
+        .unwrap()
+        .with_words(rate_hz, &[lesson().profile])
+        .unwrap();
+    let mut heard = Vec::new();
+    let mut sink = |h: Heard| heard.push(h);
+    for part in samples.chunks(block) {
+        ear.push(part, &mut sink).unwrap();
+    }
+    ear.finish(&mut sink).unwrap();
+    heard.retain(|h| h.kind == SoundKind::Word);
+    heard
+}
+
+#[test]
+fn found_at_every_rate() {
+    let at_s = times(1.2, 1.5, 5);
+    for rate_hz in [16_000, 22_050, 44_100, 48_000, 96_000] {
+        let heard = hear(rate_hz, &scene(rate_hz, 3, &at_s, 9.0), 1_000);
+        assert_eq!(heard.len(), 5, "{rate_hz} Hz");
+        for (h, at) in heard.iter().zip(&at_s) {
+            let off_s = h.at as f64 / f64::from(rate_hz) - at;
+            assert!(off_s.abs() < 0.015, "{rate_hz} Hz: off {off_s} s");
+            assert!(!h.in_praise && h.bridge == Some(0));
+        }
+    }
+}
+
+#[test]
+fn blocks_make_no_difference() {
+    let samples = scene(44_100, 3, &times(1.0, 1.3, 4), 7.0);
+    let whole = hear(44_100, &samples, usize::MAX);
+    assert_eq!(whole.len(), 4);
+    for block in [1, 7, 441, 4_096] {
+        assert_eq!(hear(44_100, &samples, block), whole, "blocks of {block}");
+    }
+}
+
+#[test]
+fn loudness_and_place_make_no_difference() {
+    let samples = scene(16_000, 3, &times(1.0, 1.3, 4), 7.0);
+    let places = |x: &[f32]| -> Vec<u64> { hear(16_000, x, 1_000).iter().map(|h| h.at).collect() };
+    let plain = places(&samples);
+    for gain in [0.125, 0.5, 2.0] {
+        let louder: Vec<f32> = samples.iter().map(|v| v * gain).collect();
+        let theirs = places(&louder);
+        assert_eq!(theirs.len(), plain.len(), "gain {gain}");
+        for (a, b) in theirs.iter().zip(&plain) {
+            assert!(a.abs_diff(*b) <= 16, "gain {gain}: {a} {b}");
+        }
+    }
+    for shift in [160usize, 16_000, 1_037] {
+        // What lies before is the same noise, so that nothing begins there.
+        let later: Vec<f32> = samples[..shift].iter().chain(&samples).copied().collect();
+        let theirs = places(&later);
+        assert_eq!(theirs.len(), plain.len(), "shift {shift}");
+        for (a, b) in theirs.iter().zip(&plain) {
+            assert!(
+                (a - shift as u64).abs_diff(*b) <= 32,
+                "shift {shift}: {a} {b}"
+            );
+        }
+    }
+}
+
+#[test]
+fn the_word_within_talk_is_no_mark() {
+    let mut room = Room::new(16_000, 5.0, 4);
+    let said = word(16_000.0, 3, 1.0);
+    room.add(16_000, &said, 0.3);
+    // More speech follows at once.
+    room.add(16_000 + said.len(), &word(16_000.0, 11, 1.0), 0.3);
+    room.add(48_000, &said, 0.3);
+    room.noise(0.001, Colour::Pink);
+    let heard = hear(16_000, &room.finish().samples, 1_000);
+    let kinds: Vec<bool> = heard.iter().map(|h| h.in_praise).collect();
+    assert_eq!(kinds.last(), Some(&false), "{heard:?}");
+    assert!(
+        heard.iter().all(|h| h.in_praise == (h.at < 40_000)),
+        "{heard:?}"
+    );
+}
+
+#[test]
+fn what_is_no_lesson_is_refused() {
+    let mut dice = Dice::new(5);
+    let silence = vec![0.0; 160_000];
+    let tune = music(16_000.0, 20.0, &mut dice);
+    let talk = speech(16_000.0, 30.0, &mut dice);
+    let few = scene(16_000, 3, &times(0.8, 1.1, 4), 6.0);
+    let strange = vec![f32::NAN; 50_000];
+    for (what, samples) in [
+        ("silence", &silence[..]),
+        ("one sample", &[0.5]),
+        ("nothing", &[]),
+        ("music", &tune),
+        ("talk", &talk),
+        ("four takes", &few),
+        ("no numbers", &strange),
+    ] {
+        let error = teach_word("x", samples, 16_000, None).err();
+        assert!(error.is_some(), "{what} was learned");
+    }
+    assert!(teach_word("x", &few, 4_000, None).is_err());
+}
+
+#[test]
+fn bad_takes_are_left_out_with_a_reason() {
+    let mut samples = scene(16_000, 3, &times(0.8, 1.1, 8), 12.0);
+    let mut put = |at: usize, sound: &[f32], gain: f32| {
+        for (k, v) in sound.iter().enumerate() {
+            samples[at + k] += gain * v;
+        }
+    };
+    put(152_000, &bang(16_000.0, &mut Dice::new(8)), 0.3);
+    let taught = teach_word("good", &samples, 16_000, None).unwrap();
+    let late: Vec<_> = taught.takes.iter().filter(|t| t.at_s > 9.4).collect();
+    assert!(!late.is_empty());
+    assert!(late.iter().all(|t| t.fault.is_some()), "{late:?}");
+    assert_eq!(taught.profile.takes.len(), 8);
+}
+
+#[test]
+fn clipped_takes_are_refused() {
+    let mut samples = scene(16_000, 3, &times(0.8, 1.1, 8), 10.0);
+    for v in &mut samples {
+        *v = (*v * 12.0).clamp(-1.0, 1.0);
+    }
+    let error = teach_word("good", &samples, 16_000, None).unwrap_err();
+    assert!(error.to_string().contains("clipped"), "{error}");
+    assert!(matches!(error, WordTeachError::TooFew { .. }));
+}
+
+#[test]
+fn a_profile_comes_back_from_json_the_same() {
+    let profile = lesson().profile;
+    let text = serde_json::to_string(&profile).unwrap();
+    let back: marklag::ear::word::WordProfile = serde_json::from_str(&text).unwrap();
+    assert_eq!(back, profile);
+}
