@@ -2,43 +2,74 @@
 //! part of praise or talk.
 
 use super::frames::Powers;
+use super::mel::bands_below;
 use super::noise::total;
 
-/// Frames before the word that must be quiet: 150 ms, up to 30 ms before it.
-pub const BEFORE: (usize, usize) = (18, 3);
-/// Frames after the word that must be quiet: from 60 ms after its end to 200 ms.
-pub const AFTER: (usize, usize) = (6, 20);
+/// Voices are strong under this; clicks, fricatives and birds are not, in hertz.
+const VOICED_HZ: f64 = 1_550.0;
+/// Speech is at most so far under the word's loudest frame (ratio of power),
+const LOUD: f32 = 0.25;
+/// goes on while it is no farther than this,
+const GOES_ON: f32 = 0.063;
+/// stands over the background by these ratios of power,
+const OVER_FLOOR: (f32, f32) = (6.0, 4.0);
+/// and may dip for so many frames.
+const DIP: usize = 4;
+/// Frames before the word in which speech may end: 200 ms, up to 30 ms before it.
+const BEFORE: (usize, usize) = (23, 3);
+/// Frames after the word in which speech may begin: from 50 ms after its end on.
+pub const AFTER: (usize, usize) = (5, 35);
+/// Speech before the word that lasts so many frames makes it a part of talk,
+const LASTS_BEFORE: usize = 5;
+/// and so does speech after it of so many frames.
+const LASTS_AFTER: usize = 7;
 
-/// How loud it is around the word: ln of the middle power before and after over the
-/// word's, the background taken off.
-#[derive(Debug, Clone, Copy, PartialEq, Default)]
+/// Frames of speech around a word, the longest stretch of each side.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
 pub struct Around {
-    /// Before it.
-    pub before: f32,
-    /// After it.
-    pub after: f32,
+    /// Just before it.
+    pub before: usize,
+    /// Just after it.
+    pub after: usize,
 }
 
-/// Around frames `from..=to` of `stretch`.
+impl Around {
+    /// Whether the word is a part of talk.
+    pub fn is_talk(self) -> bool {
+        self.before >= LASTS_BEFORE || self.after >= LASTS_AFTER
+    }
+}
+
+/// Around frames `from..=to` of `stretch`, of which only the lowest `bands` count.
 pub fn around(stretch: &[Powers], from: usize, to: usize, noise: &Powers, bands: usize) -> Around {
+    let bands = bands.min(bands_below(VOICED_HZ));
     let floor = total(noise, bands);
-    // The middle of the frames: a click or a bird's short call is no speech.
-    let middle = |a: usize, b: usize| {
-        let part = stretch.get(a..b.min(stretch.len())).unwrap_or_default();
-        let mut powers: Vec<f32> = part
-            .iter()
-            .map(|p| (total(p, bands) - 2.0 * floor).max(0.0))
-            .collect();
-        powers.sort_by(f32::total_cmp);
-        powers.get(powers.len() / 2).copied().unwrap_or(0.0)
+    let above = |p: &Powers| (total(p, bands) - 2.0 * floor).max(0.0);
+    let part = |a: usize, b: usize| stretch.get(a..b.min(stretch.len())).unwrap_or_default();
+    let word = part(from, to + 1).iter().map(above).fold(0.0, f32::max);
+    let starts = (LOUD * word).max((OVER_FLOOR.0 - 2.0) * floor);
+    let goes_on = (GOES_ON * word).max((OVER_FLOOR.1 - 2.0) * floor);
+    let longest = |a: usize, b: usize| {
+        let (mut best, mut length, mut quiet, mut loud) = (0, 0, 0, false);
+        for power in part(a, b).iter().map(above) {
+            if power > goes_on {
+                length += quiet + 1;
+                quiet = 0;
+                loud |= power > starts;
+                if loud {
+                    best = best.max(length);
+                }
+            } else if length > 0 {
+                quiet += 1;
+                if quiet > DIP {
+                    (length, quiet, loud) = (0, 0, false);
+                }
+            }
+        }
+        best
     };
-    let word = middle(from, to + 1).max(1e-12);
-    let ratio = |x: f32| (x / word).max(1e-4).ln();
     Around {
-        before: ratio(middle(
-            from.saturating_sub(BEFORE.0),
-            from.saturating_sub(BEFORE.1),
-        )),
-        after: ratio(middle(to + AFTER.0, to + AFTER.1)),
+        before: longest(from.saturating_sub(BEFORE.0), from.saturating_sub(BEFORE.1)),
+        after: longest(to + AFTER.0, to + AFTER.1),
     }
 }

@@ -2,7 +2,7 @@
 
 use super::cepstra::{CEPSTRA, Cosines, Shape, shape};
 use super::frames::{Powers, Spectrum};
-use super::judge::{CUES, Cues, Known, Lies, look};
+use super::judge::{Cues, Known, Lies, look};
 use super::mel::bands_below;
 use super::noise::Noise;
 use super::praise::{AFTER, Around, around};
@@ -33,15 +33,6 @@ const MEET: i64 = 32;
 const IN_NOISE: f32 = 12.0;
 /// How far over the takes' own distance a candidate may be to be looked at.
 const REACH: f32 = 2.6;
-/// The score: a constant, then a weight for each cue. Fitted by logistic
-/// regression on six synthetic voices saying three words (the tune set of
-/// tests/compare/words_scenes.py), none of which is in the tables of
-/// docs/accuracy.md; 0.5 was then added, so that 0 is the bar.
-const WEIGHTS: [f32; CUES + 1] = [6.0, -1.75, -1.91, -5.94, -4.92, -3.38, 1.49];
-/// Speech just before or after the word that is louder than this against it (ln of
-/// power) makes the word a part of talk.
-const ALONE: (f32, f32) = (-2.0, -2.0);
-
 /// A stretch that was looked at closely.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Look {
@@ -349,13 +340,6 @@ impl Spotter {
         );
         let (onset, u) = self.onset(listener, &lies, first + skip as i64)?;
         let end = (first + (skip + best.end) as i64) * HOP as i64 + WINDOW as i64 / 2;
-        let score = WEIGHTS[0]
-            + cues
-                .numbers()
-                .iter()
-                .zip(&WEIGHTS[1..])
-                .map(|(x, w)| x * w)
-                .sum::<f32>();
         let mut sound = vec![0.0; (end - onset).clamp(1, 32_000) as usize];
         self.sound.copy(onset, &mut sound);
         Some(Look {
@@ -364,8 +348,8 @@ impl Spotter {
             end,
             cues,
             around,
-            score,
-            in_talk: around.before > ALONE.0 || around.after > ALONE.1,
+            score: cues.score(),
+            in_talk: around.is_talk(),
             u,
             peak: sound.iter().fold(0.0, |a, v| a.max(v.abs())),
         })

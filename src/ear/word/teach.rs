@@ -23,7 +23,7 @@ const BAR: f32 = 0.0;
 /// Talk that scores this much or more raises the bar, by so much over it,
 const OVER_TALK: f32 = 0.3;
 /// but never by more than this.
-const MOST_RAISED: f32 = 1.0;
+const MOST_RAISED: f32 = 4.0;
 
 /// Why a word cannot be learned.
 #[derive(Debug, Clone, PartialEq, thiserror::Error)]
