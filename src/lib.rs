@@ -21,5 +21,6 @@ pub mod listen;
 pub mod measure;
 pub mod page;
 pub mod review;
+pub mod session;
 pub mod sound;
 pub mod timeline;
