@@ -9,7 +9,7 @@
 //! files in → moments              ┘
 //! ```
 //!
-//! `ear`, `clock`, `timeline`, `measure` and `page` are pure: they name no
+//! `ear`, `clock`, `timeline`, `measure`, `page` and `screen::view` are pure: they name no
 //! device, no terminal, no file, no thread, and read no clock.
 
 pub mod cli;
@@ -21,6 +21,7 @@ pub mod listen;
 pub mod measure;
 pub mod page;
 pub mod review;
+pub mod screen;
 pub mod session;
 pub mod sound;
 pub mod timeline;
