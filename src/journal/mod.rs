@@ -9,9 +9,11 @@ mod insert;
 mod list;
 mod migrate;
 mod open;
+mod plans;
 mod read;
 mod record;
 mod schema;
+mod sessions;
 mod settings;
 mod store;
 mod words;
@@ -24,12 +26,14 @@ pub use home::{
 };
 pub use list::BoutRow;
 pub use open::{Access, Journal};
+pub use plans::PlanRow;
 pub use read::{NumberedEvent, StoredBout};
 pub use record::{
     Bout, BoutEvent, BoutId, BoutKind, KeptReview, Note, NoteKind, OtherEvent, ProfileSnapshot,
     SetAside,
 };
 pub use schema::{APPLICATION_ID, SCHEMA_VERSION};
+pub use sessions::{StoredSession, settings_json};
 pub use settings::{
     AimSetting, Aims, DEFAULT_SETTINGS, Distances, Keys, PairingWindow, ScreenSetting, Settings,
     SettingsError,
