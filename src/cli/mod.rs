@@ -2,10 +2,11 @@
 
 mod bridges;
 mod demo;
+mod drop;
 pub mod journal;
+mod key_path;
 mod papers;
 mod review;
-#[allow(dead_code)]
 mod sound_in;
 mod summary;
 mod target;
@@ -47,6 +48,8 @@ struct Line {
 enum Command {
     /// Time the marks in a recording: how early or late each one was
     Review(Box<review::ReviewCmd>),
+    /// Drop a ball and mark it, with the lag on the screen at once
+    Drop(Box<drop::DropCmd>),
     /// Teach marklag the sound of your bridge
     Teach(teach::TeachCmd),
     /// List, change or forget the taught sounds
@@ -69,6 +72,12 @@ pub fn main() -> ExitCode {
         Ok(()) => ExitCode::SUCCESS,
         // Whoever read our output has read enough: not an error.
         Err(error) if is_broken_pipe(&error) => ExitCode::SUCCESS,
+        Err(error) if error.is::<trouble::Signalled>() => {
+            let signal = error
+                .downcast_ref::<trouble::Signalled>()
+                .map_or(0, |s| s.0);
+            ExitCode::from(u8::try_from(128 + signal).unwrap_or(u8::MAX))
+        }
         Err(error) => {
             eprintln!("marklag: {}", trouble::sentence(&error));
             if error.is::<trouble::BadUsage>() {
@@ -89,6 +98,7 @@ fn run(line: Line) -> anyhow::Result<()> {
             Ok(())
         }
         Some(Command::Review(command)) => command.run(&home, &mut out),
+        Some(Command::Drop(command)) => command.run(&home()?, &mut out),
         Some(Command::Teach(command)) => command.run(&home()?, &mut out),
         Some(Command::Bridges(command)) => command.run(&home()?, &mut out),
         Some(Command::Journal(command)) => command.run(&home()?, &mut out),

@@ -2,6 +2,8 @@
 //! device and no terminal and read no clock.
 
 pub mod big;
+pub mod drill;
 pub mod stack;
 
+pub use drill::DrillView;
 pub use stack::{Block, stack};
