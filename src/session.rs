@@ -16,9 +16,10 @@ use crate::measure::session::{
 };
 use crate::measure::{Summary, Yardstick, summarise};
 use crate::review::{Rules, judge};
+use crate::timeline::plan::Behaviour;
 use crate::timeline::session::{Act, ActKind, Happened, Log, acts, breaks, now_practised};
 use crate::timeline::{
-    Aim, Moment, MomentKind, MomentSource, Outcome, Pair, Plan, Sound, Window, pair,
+    Aim, Moment, MomentKind, MomentSource, Outcome, Pair, Plan, Sound, SoundKind, Window, pair,
 };
 
 /// All that a session is judged by; kept with it.
@@ -324,8 +325,7 @@ fn lags(log: &Log, acts: &[Act], setup: &Setup) -> Vec<Pair> {
         })
         .collect();
     // The mean uncertainty of the moments, whoever told them.
-    let u_ms: f64 =
-        of(ActKind::Reached).map(|a| a.u_ms).sum::<f64>() / moments.len().max(1) as f64;
+    let u_ms: f64 = of(ActKind::Reached).map(|a| a.u_ms).sum::<f64>() / moments.len().max(1) as f64;
     let rules = Rules {
         aim: setup.aim,
         window,
@@ -358,6 +358,20 @@ fn on_offers(acts: &[Act], pairs: &[Pair], setup: &Setup) -> Vec<f64> {
         .filter(|p| p.moment_s.is_some())
         .filter_map(|p| p.mark_s)
         .collect()
+}
+
+/// What a sound that was heard is in a session: a mark, a cue that was spoken (a
+/// taught word with the name of the plan's cue), or nothing.
+pub fn of_sound(sound: &Sound, plan: &Plan) -> Option<Happened> {
+    let is_cue = |b: &Behaviour| !b.cue.is_empty() && b.cue == sound.name;
+    if sound.kind == SoundKind::Impact {
+        None
+    } else if sound.kind == SoundKind::Word && plan.behaviours.iter().any(is_cue) {
+        Some(Happened::Cue)
+    } else {
+        let is_bridge = plan.bridge.as_ref().is_none_or(|b| *b == sound.name);
+        is_bridge.then(|| Happened::Mark(sound.clone()))
+    }
 }
 
 /// What is practised now: the place in the plan, from 0, and the step.

@@ -6,11 +6,14 @@ mod drop;
 pub mod journal;
 mod key_path;
 mod papers;
+mod plan;
+mod plan_form;
 mod review;
 mod sound_in;
 mod summary;
 mod target;
 mod teach;
+mod train;
 mod trouble;
 
 use std::io::{self, IsTerminal, Write};
@@ -50,6 +53,10 @@ enum Command {
     Review(Box<review::ReviewCmd>),
     /// Drop a ball and mark it, with the lag on the screen at once
     Drop(Box<drop::DropCmd>),
+    /// Run a session with an animal: clock, marks, treats, steps
+    Train(Box<train::TrainCmd>),
+    /// Write, look at and change what sessions are to practise
+    Plan(plan::PlanCmd),
     /// Teach marklag the sound of your bridge
     Teach(teach::TeachCmd),
     /// List, change or forget the taught sounds
@@ -99,6 +106,8 @@ fn run(line: Line) -> anyhow::Result<()> {
         }
         Some(Command::Review(command)) => command.run(&home, &mut out),
         Some(Command::Drop(command)) => command.run(&home()?, &mut out),
+        Some(Command::Train(command)) => command.run(&home()?, &mut out),
+        Some(Command::Plan(command)) => command.run(&home()?, &mut out),
         Some(Command::Teach(command)) => command.run(&home()?, &mut out),
         Some(Command::Bridges(command)) => command.run(&home()?, &mut out),
         Some(Command::Journal(command)) => command.run(&home()?, &mut out),
