@@ -1,7 +1,6 @@
 #![allow(clippy::unwrap_used)]
 
 use super::*;
-use crate::timeline::session::SessionEvent;
 
 const PLAN: &str = include_str!("../fixtures/plans/target.toml");
 

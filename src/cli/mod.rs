@@ -1,6 +1,7 @@
 //! The commands: one file each; words and exit codes.
 
 mod bridges;
+mod compare;
 mod demo;
 mod drop;
 pub mod journal;
@@ -9,6 +10,7 @@ mod papers;
 mod plan;
 mod plan_form;
 mod review;
+mod review_session;
 mod sound_in;
 mod summary;
 mod target;
@@ -57,6 +59,8 @@ enum Command {
     Train(Box<train::TrainCmd>),
     /// Write, look at and change what sessions are to practise
     Plan(plan::PlanCmd),
+    /// Compare what two people noted of the same session, or one at a second look
+    Compare(compare::CompareCmd),
     /// Teach marklag the sound of your bridge
     Teach(teach::TeachCmd),
     /// List, change or forget the taught sounds
@@ -108,6 +112,7 @@ fn run(line: Line) -> anyhow::Result<()> {
         Some(Command::Drop(command)) => command.run(&home()?, &mut out),
         Some(Command::Train(command)) => command.run(&home()?, &mut out),
         Some(Command::Plan(command)) => command.run(&home()?, &mut out),
+        Some(Command::Compare(command)) => command.run(&home()?, &mut out),
         Some(Command::Teach(command)) => command.run(&home()?, &mut out),
         Some(Command::Bridges(command)) => command.run(&home()?, &mut out),
         Some(Command::Journal(command)) => command.run(&home()?, &mut out),

@@ -28,16 +28,13 @@ use crate::journal::{
 use crate::listen::Listening;
 use crate::live::Live;
 use crate::screen::{KeyMap, Log as ProgramLog, Look, Screen, run, view};
-use crate::session::{Setup, measure};
+use crate::session::{FILE_U_MS, Setup, measure};
 use crate::timeline::session::{Happened, Line, parse_events};
 use crate::timeline::{MomentKind, Plan};
 use app::{Begin, Training};
 use keep::Keeper;
 pub(super) use report::report;
 
-/// Standard uncertainty of an event in a file that says nothing of it, in
-/// milliseconds: one picture of a video at 30 a second, 33.3/√12.
-pub(super) const FILE_U_MS: f64 = 9.6;
 /// The limit of a session without a plan, in minutes.
 const MINUTES: f64 = 5.0;
 
@@ -361,7 +358,7 @@ pub(super) fn setup(
     })
 }
 
-fn snapshots(profiles: &[ClickProfile]) -> serde_json::Result<Vec<ProfileSnapshot>> {
+pub(super) fn snapshots(profiles: &[ClickProfile]) -> serde_json::Result<Vec<ProfileSnapshot>> {
     profiles
         .iter()
         .map(|p| {
