@@ -3,6 +3,8 @@
 mod app;
 mod end;
 mod keep;
+mod lines;
+mod show;
 
 use std::io::{self, IsTerminal, Write};
 use std::panic::{AssertUnwindSafe, catch_unwind};
@@ -35,8 +37,9 @@ use crate::sound::SampleSource;
 use crate::sound::monotonic::mono_ns;
 use crate::sound::wav_out::{Depth, WavOut, WavShape};
 use crate::timeline::Window;
-use app::{Drill, Lines, TABLE};
+use app::{Drill, TABLE};
 use keep::Keeper;
+use lines::Lines;
 
 /// Drops of a drill when no number is given.
 const DROPS: usize = 20;
@@ -170,18 +173,13 @@ impl DropCmd {
         });
         let person = self.person.clone().or_else(|| settings.person.clone());
         let seed = mono_ns().unsigned_abs();
-        let sound_file = kept.as_ref().map(|(name, _)| name.clone());
         let keeper = match journal {
             Some(journal) => {
-                let bout = self.bout(
-                    &state,
-                    &settings,
-                    &origin,
-                    &profiles,
-                    person.clone(),
-                    seed,
-                    sound_file,
-                )?;
+                let bout = Bout {
+                    person: person.clone(),
+                    sound_file: kept.as_ref().map(|(name, _)| name.clone()),
+                    ..self.bout(&state, &settings, &origin, &profiles, seed)?
+                };
                 Some(Keeper::begin(journal, &bout)?)
             }
             None => None,
@@ -366,16 +364,15 @@ impl DropCmd {
         Ok(Some(screen))
     }
 
-    #[allow(clippy::too_many_arguments)]
+    /// What is known of the drill before it begins; sound file and person are put
+    /// in by the caller.
     fn bout(
         &self,
         state: &State,
         settings: &Settings,
         origin: &Origin,
         profiles: &[ClickProfile],
-        person: Option<String>,
         seed: u64,
-        sound_file: Option<String>,
     ) -> anyhow::Result<Bout> {
         let rules = &state.setup.rules;
         let mut used = settings.clone();
@@ -390,9 +387,9 @@ impl DropCmd {
             kind: BoutKind::Drill,
             started_at: Timestamp::now(),
             time_zone: TimeZone::system().iana_name().map(str::to_owned),
-            person,
+            person: None,
             source: Some(origin.name.clone()),
-            sound_file,
+            sound_file: None,
             sample_rate_hz: Some(origin.source.rate_hz()),
             channels: Some(origin.channels),
             duration_s: None,
