@@ -12,3 +12,4 @@ mod journal;
 mod outputs;
 mod run;
 mod timing;
+mod train;

@@ -65,6 +65,8 @@ pub(super) struct Drill {
     pub(super) keeper: Option<Keeper>,
     pub(super) signal: Option<i32>,
     pub(super) trouble: Option<String>,
+    /// Presses that make no moments, in seconds.
+    pub(super) presses_s: Vec<f64>,
     live: Live,
     pub(super) caller: Caller,
     calls: Vec<Call>,
@@ -93,6 +95,7 @@ impl Drill {
             keeper,
             signal: None,
             trouble: None,
+            presses_s: Vec::new(),
             live,
             caller,
             calls: Vec::new(),
@@ -135,7 +138,11 @@ impl Drill {
             Some(Action::Undo) => self.undo(),
             Some(Action::End) => self.live.stop(),
             Some(Action::Help) => self.shows_help = !self.shows_help,
-            Some(Action::Moment) | None => {}
+            // Without a partner: held against the sound of the ball, at the end.
+            Some(Action::Moment) => self.presses_s.extend(
+                at.map(|(t_s, _)| t_s - self.path.map_or(0.0, |path| path.delay_ms * 1e-3)),
+            ),
+            None => {}
         }
     }
 

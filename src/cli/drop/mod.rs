@@ -26,12 +26,14 @@ use crate::hand::{KeyPath, Source};
 use crate::journal::{Bout, Home, Journal, Settings};
 use crate::listen::Listening;
 use crate::live::Live;
+use crate::measure::observer::key_errors_ms;
 use crate::page::Recording as Reviewed;
 use crate::screen::{KeyMap, Log, Look, Screen, run, view};
 use crate::sound::monotonic::mono_ns;
 use crate::timeline::Window;
 use app::{Drill, TABLE};
 use begin::begin_sound;
+use end::measure_presser;
 use keep::Keeper;
 use lines::Lines;
 
@@ -112,6 +114,9 @@ pub(super) struct DropCmd {
     /// Keep nothing in the journal
     #[arg(long, conflicts_with = "keep")]
     no_keep: bool,
+    /// Measure how you press: press the moment's key as the ball hits the floor
+    #[arg(long, conflicts_with_all = ["catch", "json"])]
+    key_against_sound: bool,
     /// Ring the terminal's bell at the end
     #[arg(long)]
     bell: bool,
@@ -243,12 +248,24 @@ impl DropCmd {
             person.as_deref(),
             reviewed,
             out,
-        )
+        )?;
+        if self.key_against_sound {
+            let floors: Vec<f64> = drill.state.heard.drops.iter().map(|d| d.floor_s).collect();
+            let errors_ms = key_errors_ms(&floors, &drill.presses_s);
+            measure_presser(home, person.as_deref(), &errors_ms, !self.no_keep, out)?;
+        }
+        Ok(())
     }
 
     /// Combinations that make no sense are refused before any work is done.
     fn check(&self) -> Result<(), String> {
-        if self.pedal.is_some() && self.by != By::Partner {
+        if self.key_against_sound && (self.by != By::Ball || self.moment != BallMoment::Floor) {
+            return Err(
+                "--key-against-sound needs a real ball and its floor, which are the default"
+                    .to_owned(),
+            );
+        }
+        if self.pedal.is_some() && self.by != By::Partner && !self.key_against_sound {
             return Err("--pedal is a partner's; add --by partner".to_owned());
         }
         if self.catch && self.by == By::Ball {
@@ -285,6 +302,7 @@ impl DropCmd {
     fn keys(&self, settings: &Settings) -> anyhow::Result<KeyMap<app::Action>> {
         let table = match self.by {
             By::Partner => TABLE,
+            By::Ball if self.key_against_sound => TABLE,
             By::Ball | By::Screen => TABLE.get(1..).unwrap_or(TABLE),
         };
         Ok(KeyMap::new(table, |name| settings.keys.of(name))?)
@@ -305,7 +323,7 @@ impl DropCmd {
 
     /// How late the partner's key is, where that was measured.
     fn key_path(&self, home: &Home) -> anyhow::Result<Option<KeyPath>> {
-        if self.by != By::Partner {
+        if self.by != By::Partner && !self.key_against_sound {
             return Ok(None);
         }
         let device = match &self.pedal {

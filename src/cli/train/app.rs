@@ -195,7 +195,7 @@ impl Training {
     }
 
     /// The events of the file up to now.
-    fn from_file(&mut self, until_s: f64) {
+    fn take_lines(&mut self, until_s: f64) {
         while let Some(line) = self.lines.next_if(|l| l.t_s() <= until_s) {
             match line {
                 Line::Undo(t_s) => self.undo(t_s, MomentSource::File),
@@ -293,7 +293,7 @@ impl App for Training {
                 let is_new = t_s.floor() != self.now_s.floor();
                 self.now_s = t_s;
                 let before = self.next;
-                self.from_file(t_s);
+                self.take_lines(t_s);
                 return is_new || self.next != before;
             }
             Happening::Mic(t_s, event) => self.mic(t_s, &event),
@@ -319,7 +319,7 @@ impl App for Training {
                     self.heard(&sound, u_ms);
                 }
                 self.now_s = heard.duration_s;
-                self.from_file(heard.duration_s);
+                self.take_lines(heard.duration_s);
                 let late = self.lines.by_ref().count();
                 if late > 0 {
                     self.told =
