@@ -22,7 +22,8 @@ pub(super) enum Action {
     Help,
 }
 
-/// The keys of a session.
+/// The keys of a session; what is needed most stands first, where the last line is
+/// short.
 pub(super) const TABLE: &[Binding<Action>] = &[
     Binding {
         action: Action::Reached,
@@ -41,6 +42,24 @@ pub(super) const TABLE: &[Binding<Action>] = &[
         name: "cue",
         word: "cue",
         help: "The behaviour was asked for.",
+    },
+    Binding {
+        action: Action::Undo,
+        name: "undo",
+        word: "undo",
+        help: "The latest event does not count. It is kept, and marked as set aside.",
+    },
+    Binding {
+        action: Action::End,
+        name: "end",
+        word: "end",
+        help: "End the session and see what it comes to.",
+    },
+    Binding {
+        action: Action::Help,
+        name: "help",
+        word: "help",
+        help: "Show these keys, or the session again.",
     },
     Binding {
         action: Action::NearMiss,
@@ -79,12 +98,6 @@ pub(super) const TABLE: &[Binding<Action>] = &[
         help: "Ask for the step before.",
     },
     Binding {
-        action: Action::Undo,
-        name: "undo",
-        word: "undo",
-        help: "The latest event does not count. It is kept, and marked as set aside.",
-    },
-    Binding {
         action: Action::Redo,
         name: "redo",
         word: "redo",
@@ -101,17 +114,5 @@ pub(super) const TABLE: &[Binding<Action>] = &[
         name: "numbers",
         word: "numbers",
         help: "Show the numbers behind the screen, or the session again.",
-    },
-    Binding {
-        action: Action::End,
-        name: "end",
-        word: "end",
-        help: "End the session and see what it comes to.",
-    },
-    Binding {
-        action: Action::Help,
-        name: "help",
-        word: "help",
-        help: "Show these keys, or the session again.",
     },
 ];

@@ -80,7 +80,7 @@ pub(super) struct TrainCmd {
     #[arg(long)]
     json: bool,
     /// Bring a session that was never ended to its end: its id, its beginning, or "last"
-    #[arg(long, value_name = "ID", exclusive = true)]
+    #[arg(long, value_name = "ID", conflicts_with_all = ["plan", "from", "events", "json"])]
     finish: Option<String>,
 }
 
