@@ -31,8 +31,17 @@ impl KeyPath {
     /// of the delay itself (1.2533 jitter/√n, the standard error of a median of
     /// normal values).
     pub fn u_ms(&self) -> f64 {
-        let se = 1.2533 * self.jitter_ms / (self.taps.max(1) as f64).sqrt();
-        self.jitter_ms.hypot(se)
+        self.jitter_ms.hypot(self.delay_u_ms())
+    }
+
+    /// Standard uncertainty of the delay itself in ms.
+    pub fn delay_u_ms(&self) -> f64 {
+        1.2533 * self.jitter_ms / (self.taps.max(1) as f64).sqrt()
+    }
+
+    /// Whether its numbers can have been measured; a file may hold anything.
+    pub fn is_usable(&self) -> bool {
+        self.delay_ms.is_finite() && self.jitter_ms.is_finite() && self.jitter_ms >= 0.0
     }
 }
 
