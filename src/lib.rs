@@ -9,9 +9,10 @@
 //! files in → moments              ┘
 //! ```
 //!
-//! `ear`, `clock`, `timeline`, `measure` and `page` are pure: they name no
+//! `ear`, `clock`, `timeline`, `measure`, `check` and `page` are pure: they name no
 //! device, no terminal, no file, no thread, and read no clock.
 
+pub mod check;
 pub mod cli;
 pub mod clock;
 pub mod ear;
