@@ -9,7 +9,8 @@
 //! files in → moments              ┘
 //! ```
 //!
-//! `ear`, `clock`, `timeline`, `measure`, `check` and `page` are pure: they name no
+//! `ear`, `clock`, `timeline`, `measure`, `check`, `page` and the screen's views are
+//! pure: they name no device, no terminal, no file, no thread, and read no clock.
 //! device, no terminal, no file, no thread, and read no clock.
 
 pub mod check;
@@ -22,5 +23,6 @@ pub mod listen;
 pub mod measure;
 pub mod page;
 pub mod review;
+pub mod screen;
 pub mod sound;
 pub mod timeline;

@@ -32,5 +32,6 @@ pub use record::{
 };
 pub use schema::{APPLICATION_ID, SCHEMA_VERSION};
 pub use settings::{
-    AimSetting, Aims, DEFAULT_SETTINGS, Distances, PairingWindow, Settings, SettingsError,
+    AimSetting, Aims, DEFAULT_SETTINGS, Distances, Keys, PairingWindow, ScreenSetting, Settings,
+    SettingsError,
 };

@@ -8,6 +8,7 @@ use std::path::{Path, PathBuf};
 use serde::{Deserialize, Deserializer, Serialize, de};
 use thiserror::Error;
 
+use crate::screen::theme::{ColourSetting, SignSetting};
 use crate::timeline::{Aim, MomentKind};
 
 /// A settings file with every field at its default, and what each means.
@@ -66,6 +67,64 @@ pub struct Settings {
     pub pairing: PairingWindow,
     /// Where the microphone stood.
     pub distance: Distances,
+    /// How the screen looks.
+    pub screen: ScreenSetting,
+    /// Which key does what on the screen.
+    pub keys: Keys,
+}
+
+/// How the screen looks.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default, Serialize, Deserialize)]
+#[serde(deny_unknown_fields, default)]
+pub struct ScreenSetting {
+    /// For which ground the colours are, if any.
+    pub colours: ColourSetting,
+    /// Which signs may be drawn.
+    pub signs: SignSetting,
+}
+
+/// The key of each thing that can be done on a live screen: one sign, or a name
+/// such as "space", "enter" or "f2".
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields, default)]
+pub struct Keys {
+    /// The moment is now (a partner's press).
+    pub moment: String,
+    /// Pause and go on.
+    pub pause: String,
+    /// Set the last drop aside.
+    pub undo: String,
+    /// End.
+    pub end: String,
+    /// Show and hide the help.
+    pub help: String,
+}
+
+impl Default for Keys {
+    fn default() -> Self {
+        Self {
+            moment: "space".to_owned(),
+            pause: "p".to_owned(),
+            undo: "u".to_owned(),
+            end: "e".to_owned(),
+            help: "?".to_owned(),
+        }
+    }
+}
+
+impl Keys {
+    /// The key for a name of this section; empty for a name that it does not have.
+    pub fn of(&self, name: &str) -> String {
+        let key = match name {
+            "moment" => &self.moment,
+            "pause" => &self.pause,
+            "undo" => &self.undo,
+            "end" => &self.end,
+            "help" => &self.help,
+            _ => return String::new(),
+        };
+        key.clone()
+    }
 }
 
 /// The aim for each kind of moment.

@@ -1,0 +1,7 @@
+//! What is on the screen: pure functions that draw a view model. They name no
+//! device and no terminal and read no clock.
+
+pub mod big;
+pub mod stack;
+
+pub use stack::{Block, stack};
