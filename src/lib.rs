@@ -11,7 +11,6 @@
 //!
 //! `ear`, `clock`, `timeline`, `measure`, `check`, `page` and the screen's views are
 //! pure: they name no device, no terminal, no file, no thread, and read no clock.
-//! device, no terminal, no file, no thread, and read no clock.
 
 pub mod check;
 pub mod cli;

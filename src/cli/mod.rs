@@ -1,11 +1,12 @@
 //! The commands: one file each; words and exit codes.
 
 mod bridges;
+mod check;
 mod demo;
 pub mod journal;
 mod papers;
 mod review;
-#[allow(dead_code)]
+mod show;
 mod sound_in;
 mod summary;
 mod target;
@@ -49,6 +50,8 @@ enum Command {
     Review(Box<review::ReviewCmd>),
     /// Teach marklag the sound of your bridge
     Teach(teach::TeachCmd),
+    /// Look at microphone, level, clock and hands, and say how far to trust them
+    Check(check::CheckCmd),
     /// List, change or forget the taught sounds
     Bridges(bridges::BridgesCmd),
     /// Look at what was kept, take it elsewhere, forget it
@@ -90,6 +93,7 @@ fn run(line: Line) -> anyhow::Result<()> {
         }
         Some(Command::Review(command)) => command.run(&home, &mut out),
         Some(Command::Teach(command)) => command.run(&home()?, &mut out),
+        Some(Command::Check(command)) => command.run(&home()?, &mut out),
         Some(Command::Bridges(command)) => command.run(&home()?, &mut out),
         Some(Command::Journal(command)) => command.run(&home()?, &mut out),
         Some(Command::Demo(command)) => command.run(&mut out),

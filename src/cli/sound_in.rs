@@ -35,6 +35,22 @@ impl SoundIn {
         self.from.is_some()
     }
 
+    /// A microphone by the name and channel of a command that has its own flags
+    /// for them.
+    pub(super) fn of_microphone(microphone: Option<String>, channel: Option<u16>) -> Self {
+        Self {
+            microphone,
+            channel,
+            from: None,
+            fast: false,
+        }
+    }
+
+    /// Whether a recording goes as fast as it can, so that no key has a place in it.
+    pub(super) fn is_fast(&self) -> bool {
+        self.fast
+    }
+
     /// Opens the microphone.
     pub(super) fn microphone(&self, home: &Home) -> anyhow::Result<Microphone> {
         let pick = match self.channel {

@@ -2,6 +2,7 @@
 //! device and no terminal and read no clock.
 
 pub mod big;
+pub mod setup;
 pub mod stack;
 
 pub use stack::{Block, stack};
