@@ -5,9 +5,10 @@ use std::process::Stdio;
 
 use crate::run::{Run, bare};
 
-const COMMANDS: [&str; 7] = [
+const COMMANDS: [&str; 8] = [
     "review",
     "teach",
+    "check",
     "bridges",
     "journal",
     "demo",

@@ -5,6 +5,7 @@
 mod bad_input;
 mod bad_output;
 mod bad_usage;
+mod check;
 mod formats;
 mod help;
 mod journal;

@@ -9,4 +9,5 @@ mod faults;
 mod heard;
 mod pattern;
 mod rig;
+mod setup;
 mod timing;

@@ -4,8 +4,9 @@
 //!
 //! ```text
 //! pipemic FIFO [rate=48000 channels=1 format=s16le|u8|s32le|float32le secs=60
-//!               ppm=0 gap_at=S gap_ms=M stall_at=S stall_ms=M]
+//!               ppm=0 taps=0 gap_at=S gap_ms=M stall_at=S stall_ms=M]
 //! ```
+//! With taps=1 it sends a tap at each whole second over a faint noise instead.
 //! A gap drops the samples of its time, as a device that fails does; a stall is
 //! late by its time and then catches up, as a busy machine is.
 #![allow(clippy::unwrap_used, clippy::expect_used)]
@@ -22,7 +23,22 @@ use std::time::Duration;
 
 const STEP_NS: i64 = 2_000_000;
 
-fn encode(format: &str, k: u64, out: &mut Vec<u8>) {
+/// A tap: the noise at full strength at a whole second, gone within some ms,
+/// over the same noise 60 dB lower.
+fn tap(k: u64, rate: u64) -> f64 {
+    let since_s = (k % rate) as f64 / rate as f64;
+    let strength = if k < rate {
+        0.0
+    } else {
+        (-since_s / 0.002).exp()
+    };
+    pattern::value(k, 15) * (0.001 + strength)
+}
+
+fn encode(format: &str, k: u64, taps: Option<u64>, out: &mut Vec<u8>) {
+    if let (Some(rate), "s16le") = (taps, format) {
+        return out.extend(((tap(k, rate) * 32768.0) as i16).to_le_bytes());
+    }
     match format {
         "u8" => out.push((pattern::value(k, 7) * 128.0 + 128.0) as u8),
         "s16le" => out.extend(((pattern::value(k, 15) * 32768.0) as i16).to_le_bytes()),
@@ -37,6 +53,7 @@ fn main() {
     let options: HashMap<&str, &str> = args.iter().filter_map(|a| a.split_once('=')).collect();
     let number = |key: &str, or: f64| options.get(key).map_or(or, |v| v.parse().unwrap());
     let rate = number("rate", 48_000.0) * (1.0 + number("ppm", 0.0) * 1e-6);
+    let taps = (number("taps", 0.0) > 0.0).then_some(number("rate", 48_000.0) as u64);
     let format = options.get("format").copied().unwrap_or("s16le");
     let channels = number("channels", 1.0) as usize;
     let end_ns = (number("secs", 60.0) * 1e9) as i64;
@@ -75,7 +92,7 @@ fn main() {
         bytes.clear();
         for k in done..due(mono_ns()).max(done) {
             one.clear();
-            encode(format, k, &mut one);
+            encode(format, k, taps, &mut one);
             for _ in 0..channels {
                 bytes.extend_from_slice(&one);
             }
