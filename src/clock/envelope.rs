@@ -107,8 +107,9 @@ impl Scratch {
 /// edge of the hull would give. `None` for fewer than two distinct times.
 ///
 /// The uncertainty is that of a straight line through those points (Draper and
-/// Smith 1998, Applied Regression Analysis, 1.4; from memory), their scatter
-/// being at least `floor_s` each.
+/// Smith 1998, Applied Regression Analysis, 1.4; from memory). Their scatter is
+/// taken to be at least `floor_s`, and at least the median height of all points
+/// over the envelope: on a busy machine the nearest half alone looks too good.
 pub(super) fn steady_slope(
     points: &[Arrival],
     floor_s: f64,
@@ -131,7 +132,7 @@ pub(super) fn steady_slope(
     let sum = |of: &dyn Fn(&Arrival) -> f64| scratch.near.iter().map(of).sum::<f64>();
     let scatter_s = (sum(&|p| off_s(p).powi(2)) / (n - 2.0).max(1.0)).sqrt();
     let spread_s = sum(&|p| (p.audio_s - middle_s).powi(2)).sqrt();
-    Some((slope, scatter_s.max(floor_s) / spread_s))
+    Some((slope, scatter_s.max(half_s).max(floor_s) / spread_s))
 }
 
 /// The median of the slopes of all pairs of points (seconds; the slope has no

@@ -191,11 +191,15 @@ fn view(
     let level = watch.level();
     let verdict = verdict(&facts);
     let mut rows: Vec<(String, String)> = Vec::new();
-    for judged in &verdict.uses {
+    for (k, judged) in verdict.uses.iter().enumerate() {
+        // The first is the ball's; a hand goes by its own name.
+        let of = match k.checked_sub(1).and_then(|k| facts.hands.get(k)) {
+            None => "Click, ball",
+            Some(hand) => &hand.name,
+        };
         let words = judged.to_string();
-        if let Some((of, how)) = words.split_once(": ") {
-            rows.push((of.to_owned(), how.to_owned()));
-        }
+        let how = words.split_once(": ").map_or("", |(_, how)| how);
+        rows.push((of.to_owned(), how.to_owned()));
     }
     rows.extend(words::rows(&facts));
     let status = if facts.clickers.iter().any(|c| c.heard > 0) {
