@@ -2,6 +2,7 @@
 
 mod bridges;
 mod demo;
+mod front;
 pub mod journal;
 mod papers;
 mod review;
@@ -84,10 +85,7 @@ fn run(line: Line) -> anyhow::Result<()> {
     let mut out = io::stdout().lock();
     let home = || Home::find(line.home.as_deref());
     match line.command {
-        None => {
-            write!(out, "{}", Line::command().render_help())?;
-            Ok(())
-        }
+        None => Ok(write!(out, "{}", front::page(home()))?),
         Some(Command::Review(command)) => command.run(&home, &mut out),
         Some(Command::Teach(command)) => command.run(&home()?, &mut out),
         Some(Command::Bridges(command)) => command.run(&home()?, &mut out),
