@@ -3,6 +3,7 @@
 mod bridges;
 mod check;
 mod demo;
+mod front;
 pub mod journal;
 mod papers;
 mod review;
@@ -87,10 +88,7 @@ fn run(line: Line) -> anyhow::Result<()> {
     let mut out = io::stdout().lock();
     let home = || Home::find(line.home.as_deref());
     match line.command {
-        None => {
-            write!(out, "{}", Line::command().render_help())?;
-            Ok(())
-        }
+        None => Ok(write!(out, "{}", front::page(home()))?),
         Some(Command::Review(command)) => command.run(&home, &mut out),
         Some(Command::Teach(command)) => command.run(&home()?, &mut out),
         Some(Command::Check(command)) => command.run(&home()?, &mut out),

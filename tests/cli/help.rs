@@ -86,8 +86,8 @@ fn every_command_has_help_of_its_own() {
 
 #[test]
 fn no_arguments_is_a_first_look_not_a_failure() {
-    let help = bare().run().well();
-    assert!(help.contains("First steps:"), "{help}");
+    let page = bare().run().well();
+    assert!(page.contains("-> 1  Teach your clicker"), "{page}");
 }
 
 #[test]
