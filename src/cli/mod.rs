@@ -3,6 +3,7 @@
 mod bridges;
 mod check;
 mod demo;
+mod drop;
 mod front;
 pub mod journal;
 mod papers;
@@ -49,6 +50,8 @@ struct Line {
 enum Command {
     /// Time the marks in a recording: how early or late each one was
     Review(Box<review::ReviewCmd>),
+    /// Drop a ball and mark it, with the lag on the screen at once
+    Drop(Box<drop::DropCmd>),
     /// Teach marklag the sound of your bridge
     Teach(teach::TeachCmd),
     /// Look at microphone, level, clock and hands, and say how far to trust them
@@ -73,6 +76,12 @@ pub fn main() -> ExitCode {
         Ok(()) => ExitCode::SUCCESS,
         // Whoever read our output has read enough: not an error.
         Err(error) if is_broken_pipe(&error) => ExitCode::SUCCESS,
+        Err(error) if error.is::<trouble::Signalled>() => {
+            let signal = error
+                .downcast_ref::<trouble::Signalled>()
+                .map_or(0, |s| s.0);
+            ExitCode::from(u8::try_from(128 + signal).unwrap_or(u8::MAX))
+        }
         Err(error) => {
             eprintln!("marklag: {}", trouble::sentence(&error));
             if error.is::<trouble::BadUsage>() {
@@ -90,6 +99,7 @@ fn run(line: Line) -> anyhow::Result<()> {
     match line.command {
         None => Ok(write!(out, "{}", front::page(home()))?),
         Some(Command::Review(command)) => command.run(&home, &mut out),
+        Some(Command::Drop(command)) => command.run(&home()?, &mut out),
         Some(Command::Teach(command)) => command.run(&home()?, &mut out),
         Some(Command::Check(command)) => command.run(&home()?, &mut out),
         Some(Command::Bridges(command)) => command.run(&home()?, &mut out),

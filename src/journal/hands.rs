@@ -70,6 +70,14 @@ pub fn read(home: &Home) -> Result<KnownHands, HandsError> {
     }
 }
 
+/// The measured path of one device; `None` where it was never measured.
+///
+/// # Errors
+/// As for [`read`].
+pub fn of(home: &Home, hand: &Source) -> Result<Option<KeyPath>, HandsError> {
+    Ok(read(home)?.get(hand.name()).copied())
+}
+
 /// Keeps the key path of one device beside those of the others.
 ///
 /// # Errors
@@ -111,6 +119,8 @@ mod tests {
         assert_eq!(hands.len(), 2);
         assert_eq!(hands["terminal keys"], path(31.25));
         assert_eq!(hands["Foot pedal"], path(8.0));
+        assert_eq!(of(&home, &pedal).unwrap(), Some(path(8.0)));
+        assert_eq!(of(&home, &Source::Device("Other".into())).unwrap(), None);
     }
 
     #[test]

@@ -1,15 +1,17 @@
 //! Holds the terminal in full-screen mode and gives it back on every way out:
 //! the end, an error, a panic, a signal.
 
+#[cfg(not(unix))]
+use std::io::Write;
 use std::io::{self, Stdout};
 use std::sync::Once;
 use std::sync::atomic::{AtomicBool, Ordering};
 
 use crossterm::cursor::{Hide, Show};
-use crossterm::execute;
 use crossterm::terminal::{
     EnterAlternateScreen, LeaveAlternateScreen, disable_raw_mode, enable_raw_mode,
 };
+use crossterm::{execute, queue};
 use ratatui::backend::CrosstermBackend;
 use ratatui::{Frame, Terminal};
 
@@ -67,9 +69,29 @@ impl Drop for Screen {
 pub fn restore() {
     if UP.swap(false, Ordering::SeqCst) {
         // Nothing can be done about a terminal that is gone.
-        let _ = execute!(io::stdout(), LeaveAlternateScreen, Show);
+        let mut words = Vec::new();
+        let _ = queue!(words, LeaveAlternateScreen, Show);
+        let _ = write_now(&words);
         let _ = disable_raw_mode();
     }
+}
+
+/// Writes past Rust's lock on standard output, which the drawing thread may hold.
+#[cfg(unix)]
+fn write_now(words: &[u8]) -> io::Result<()> {
+    // SAFETY: the slice outlives the call; descriptor 1 is only written to.
+    let done = unsafe { libc::write(1, words.as_ptr().cast(), words.len()) };
+    if done < 0 {
+        return Err(io::Error::last_os_error());
+    }
+    Ok(())
+}
+
+#[cfg(not(unix))]
+fn write_now(words: &[u8]) -> io::Result<()> {
+    let mut out = io::stdout();
+    out.write_all(words)?;
+    out.flush()
 }
 
 /// The words of a panic belong on the screen that was there before. Only the

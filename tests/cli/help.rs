@@ -5,8 +5,9 @@ use std::process::Stdio;
 
 use crate::run::{Run, bare};
 
-const COMMANDS: [&str; 8] = [
+const COMMANDS: [&str; 9] = [
     "review",
+    "drop",
     "teach",
     "check",
     "bridges",

@@ -4,9 +4,12 @@
 //!
 //! ```text
 //! pipemic FIFO [rate=48000 channels=1 format=s16le|u8|s32le|float32le secs=60
-//!               ppm=0 taps=0 gap_at=S gap_ms=M stall_at=S stall_ms=M]
+//!               ppm=0 taps=0 wav=FILE lead=S
+//!               gap_at=S gap_ms=M stall_at=S stall_ms=M]
 //! ```
 //! With taps=1 it sends a tap at each whole second over a faint noise instead.
+//! With `wav` the samples are those of a 16-bit mono WAV, after `lead` seconds of
+//! faint hiss, and the hiss again when it is over.
 //! A gap drops the samples of its time, as a device that fails does; a stall is
 //! late by its time and then catches up, as a busy machine is.
 #![allow(clippy::unwrap_used, clippy::expect_used)]
@@ -35,9 +38,32 @@ fn tap(k: u64, rate: u64) -> f64 {
     pattern::value(k, 15) * (0.001 + strength)
 }
 
-fn encode(format: &str, k: u64, taps: Option<u64>, out: &mut Vec<u8>) {
+/// The sound of a WAV, 16 bits and one channel, that begins at sample `lead`.
+struct Wav {
+    samples: Vec<i16>,
+    lead: u64,
+}
+
+impl Wav {
+    fn value(&self, k: u64) -> i16 {
+        let there = k
+            .checked_sub(self.lead)
+            .and_then(|k| usize::try_from(k).ok());
+        let hiss = ((k.wrapping_mul(0x9e37_79b9_7f4a_7c15) >> 33) % 7) as i16 - 3;
+        there
+            .and_then(|k| self.samples.get(k))
+            .copied()
+            .unwrap_or(hiss)
+    }
+}
+
+fn encode(format: &str, taps: Option<u64>, wav: Option<&Wav>, k: u64, out: &mut Vec<u8>) {
     if let (Some(rate), "s16le") = (taps, format) {
         return out.extend(((tap(k, rate) * 32768.0) as i16).to_le_bytes());
+    }
+    if let Some(wav) = wav {
+        assert_eq!(format, "s16le", "a WAV is played as s16le");
+        return out.extend(wav.value(k).to_le_bytes());
     }
     match format {
         "u8" => out.push((pattern::value(k, 7) * 128.0 + 128.0) as u8),
@@ -56,6 +82,14 @@ fn main() {
     let taps = (number("taps", 0.0) > 0.0).then_some(number("rate", 48_000.0) as u64);
     let format = options.get("format").copied().unwrap_or("s16le");
     let channels = number("channels", 1.0) as usize;
+    let wav = options.get("wav").map(|file| Wav {
+        samples: hound::WavReader::open(file)
+            .unwrap()
+            .samples()
+            .map(Result::unwrap)
+            .collect(),
+        lead: (number("lead", 0.0) * number("rate", 48_000.0)) as u64,
+    });
     let end_ns = (number("secs", 60.0) * 1e9) as i64;
     // An absence: when it begins, how long it is, whether its samples are dropped.
     let absence = |at: &str, ms: &str| (number(at, f64::INFINITY) * 1e9, number(ms, 0.0));
@@ -92,7 +126,7 @@ fn main() {
         bytes.clear();
         for k in done..due(mono_ns()).max(done) {
             one.clear();
-            encode(format, k, taps, &mut one);
+            encode(format, taps, wav.as_ref(), k, &mut one);
             for _ in 0..channels {
                 bytes.extend_from_slice(&one);
             }

@@ -2,7 +2,9 @@
 //! device and no terminal and read no clock.
 
 pub mod big;
+pub mod drill;
 pub mod setup;
 pub mod stack;
 
+pub use drill::DrillView;
 pub use stack::{Block, stack};

@@ -10,7 +10,7 @@ pub type Draw<'a> = Box<dyn Fn(Rect, &mut Frame<'_>) + 'a>;
 
 /// A piece of the screen.
 pub struct Block<'a> {
-    /// What it is, for "no room for …"; an empty name is not missed.
+    /// What it is, for "No room: …"; an empty name is not missed.
     pub name: &'static str,
     /// Rows it needs.
     pub rows: u16,
@@ -66,7 +66,7 @@ pub fn stack(blocks: &[Block<'_>], area: Rect, quiet: Style, frame: &mut Frame<'
             .map(|(block, _)| block.name)
             .collect();
         if !missing.is_empty() {
-            let words = format!("No room for: {}", missing.join(", "));
+            let words = format!("No room: {}", missing.join(", "));
             let last = area.bottom() - 1;
             let width = usize::from(area.width);
             frame
