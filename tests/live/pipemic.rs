@@ -4,12 +4,13 @@
 //!
 //! ```text
 //! pipemic FIFO [rate=48000 channels=1 format=s16le|u8|s32le|float32le secs=60
-//!               ppm=0 taps=0 wav=FILE lead=S
+//!               ppm=0 taps=0 wav=FILE lead=S step=2
 //!               gap_at=S gap_ms=M stall_at=S stall_ms=M]
 //! ```
-//! With taps=1 it sends a tap at each whole second over a faint noise instead.
-//! With `wav` the samples are those of a 16-bit mono WAV, after `lead` seconds of
-//! faint hiss, and the hiss again when it is over.
+//! `step` is how many ms are written at once. With taps=1 it sends a tap at each
+//! whole second over a faint noise instead. With `wav` the samples are those of a
+//! 16-bit mono WAV, after `lead` seconds of faint hiss, and the hiss again when it
+//! is over.
 //! A gap drops the samples of its time, as a device that fails does; a stall is
 //! late by its time and then catches up, as a busy machine is.
 #![allow(clippy::unwrap_used, clippy::expect_used)]
@@ -23,8 +24,6 @@ use std::fs::OpenOptions;
 use std::io::Write;
 use std::thread::sleep;
 use std::time::Duration;
-
-const STEP_NS: i64 = 2_000_000;
 
 /// A tap: the noise at full strength at a whole second, gone within some ms,
 /// over the same noise 60 dB lower.
@@ -91,6 +90,7 @@ fn main() {
         lead: (number("lead", 0.0) * number("rate", 48_000.0)) as u64,
     });
     let end_ns = (number("secs", 60.0) * 1e9) as i64;
+    let step_ns = (number("step", 2.0) * 1e6) as i64;
     // An absence: when it begins, how long it is, whether its samples are dropped.
     let absence = |at: &str, ms: &str| (number(at, f64::INFINITY) * 1e9, number(ms, 0.0));
     let mut absences = [
@@ -112,7 +112,7 @@ fn main() {
     let mut bytes = Vec::new();
     let mut tick = t0;
     while tick - t0 < end_ns {
-        tick = (tick + STEP_NS).max(mono_ns());
+        tick = (tick + step_ns).max(mono_ns());
         sleep(Duration::from_nanos((tick - mono_ns()).max(0) as u64));
         for ((at_ns, ms), drops) in &mut absences {
             if (mono_ns() - t0) as f64 >= *at_ns {

@@ -1,6 +1,7 @@
 //! `marklag drop`: the ball-drop drill, live.
 
 mod app;
+mod begin;
 mod end;
 mod keep;
 mod lines;
@@ -8,13 +9,9 @@ mod show;
 
 use std::io::{self, IsTerminal, Write};
 use std::panic::{AssertUnwindSafe, catch_unwind};
-use std::path::PathBuf;
 
 use anyhow::{Context, anyhow, bail};
 use clap::{Args, ValueEnum};
-use jiff::Timestamp;
-use jiff::tz::TimeZone;
-use serde_json::json;
 
 use super::review::{
     BallMoment, contract, open_journal, parse_height, parse_span, parse_window, rules,
@@ -26,18 +23,15 @@ use crate::drill::{Caller, Feedback, Setup, State, Waits, Way};
 use crate::ear::ClickProfile;
 use crate::hand::pedal::Pedal;
 use crate::hand::{KeyPath, Source};
-use crate::journal::{
-    Bout, BoutKind, Home, Journal, ProfileSnapshot, Settings, create_new_private_file, hands,
-};
+use crate::journal::{Bout, Home, Journal, Settings, hands};
 use crate::listen::Listening;
 use crate::live::Live;
 use crate::page::Recording as Reviewed;
 use crate::screen::{KeyMap, Log, Look, Screen, run, view};
-use crate::sound::SampleSource;
 use crate::sound::monotonic::mono_ns;
-use crate::sound::wav_out::{Depth, WavOut, WavShape};
 use crate::timeline::Window;
 use app::{Drill, TABLE};
+use begin::begin_sound;
 use keep::Keeper;
 use lines::Lines;
 
@@ -127,13 +121,6 @@ pub(super) struct DropCmd {
     /// Print the result as JSON, as review does
     #[arg(long)]
     json: bool,
-}
-
-/// Where the sound comes from.
-struct Origin {
-    source: Box<dyn SampleSource>,
-    name: String,
-    channels: u16,
 }
 
 impl DropCmd {
@@ -334,23 +321,6 @@ impl DropCmd {
         Ok(path)
     }
 
-    fn origin(&self, home: &Home) -> anyhow::Result<Origin> {
-        if let Some((file, info)) = self.sound.recording()? {
-            return Ok(Origin {
-                source: self.sound.open(home)?,
-                name: file.display().to_string(),
-                channels: u16::try_from(info.channels).unwrap_or(u16::MAX),
-            });
-        }
-        let microphone = self.sound.microphone(home)?;
-        let opened = microphone.opened().clone();
-        Ok(Origin {
-            source: Box::new(microphone),
-            name: opened.device.description,
-            channels: opened.channels,
-        })
-    }
-
     /// The full screen, where there is a terminal for it and it is wanted.
     fn screen(&self, log: &Log) -> anyhow::Result<Option<Screen>> {
         let is_terminal = io::stdout().is_terminal() && io::stdin().is_terminal();
@@ -362,60 +332,6 @@ impl DropCmd {
         }
         let screen = Screen::enter(log).context("the terminal cannot be used; try --plain")?;
         Ok(Some(screen))
-    }
-
-    /// What is known of the drill before it begins; sound file and person are put
-    /// in by the caller.
-    fn bout(
-        &self,
-        state: &State,
-        settings: &Settings,
-        origin: &Origin,
-        profiles: &[ClickProfile],
-        seed: u64,
-    ) -> anyhow::Result<Bout> {
-        let rules = &state.setup.rules;
-        let mut used = settings.clone();
-        used.pairing.before_ms = rules.window.before_ms();
-        used.pairing.after_ms = rules.window.after_ms();
-        let by = match self.by {
-            By::Ball => "ball",
-            By::Partner => "partner",
-            By::Screen => "screen",
-        };
-        Ok(Bout {
-            kind: BoutKind::Drill,
-            started_at: Timestamp::now(),
-            time_zone: TimeZone::system().iana_name().map(str::to_owned),
-            person: None,
-            source: Some(origin.name.clone()),
-            sound_file: None,
-            sample_rate_hz: Some(origin.source.rate_hz()),
-            channels: Some(origin.channels),
-            duration_s: None,
-            program_version: env!("CARGO_PKG_VERSION").to_owned(),
-            settings_json: serde_json::to_string(&json!({
-                "settings": used,
-                "aim": rules.aim,
-                "drill": {
-                    "moment": state.setup.kind,
-                    "by": by,
-                    "catch": self.catch,
-                    "drops": state.setup.drops,
-                    "height_m": self.height,
-                    "seed": seed,
-                },
-            }))?,
-            profiles: profiles
-                .iter()
-                .map(|p| {
-                    Ok(ProfileSnapshot {
-                        name: p.name.clone(),
-                        json: serde_json::to_string(p)?,
-                    })
-                })
-                .collect::<serde_json::Result<_>>()?,
-        })
     }
 
     /// Tells what the drill came to.
@@ -454,22 +370,6 @@ impl DropCmd {
         }
         Ok(())
     }
-}
-
-/// Begins the file for kept sound: its name in the sounds' folder, and it. Floats,
-/// so that a review hears to the last digit what was heard live.
-fn begin_sound(home: &Home, rate_hz: u32) -> anyhow::Result<(String, WavOut)> {
-    home.create()?;
-    let name = format!("drill-{}.wav", Timestamp::now().strftime("%Y%m%d-%H%M%S"));
-    let path: PathBuf = home.sounds_folder().join(&name);
-    create_new_private_file(&path)
-        .with_context(|| format!("cannot keep sound in {}", path.display()))?;
-    let shape = WavShape {
-        sample_rate_hz: rate_hz,
-        channels: 1,
-        depth: Depth::Float32,
-    };
-    Ok((name, WavOut::create(&path, shape)?))
 }
 
 fn count(n: usize, one: &str, many: &str) -> String {
