@@ -9,9 +9,10 @@
 //! files in → moments              ┘
 //! ```
 //!
-//! `ear`, `clock`, `timeline`, `drill`, `measure`, `page` and `screen::view` are
+//! `ear`, `clock`, `timeline`, `drill`, `measure`, `check`, `page` and `screen::view` are
 //! pure: they name no device, no terminal, no file, no thread, and read no clock.
 
+pub mod check;
 pub mod cli;
 pub mod clock;
 pub mod drill;

@@ -101,14 +101,19 @@ fn moment_u_ms(heard: &Timeline, moment: &Moment) -> f64 {
 
 /// Onsets and sound travel put together as the GUM (JCGM 100:2008) does.
 fn lag_u_ms(mark_u_ms: f64, moment_u_ms: f64, heard_moment: bool) -> Option<f64> {
-    let way_u_ms = rectangular(DISTANCE_HALF_WIDTH_M * TRAVEL_MS_PER_M)?;
     let mut budget = vec![
         Contribution::new("onset of the mark", mark_u_ms),
         Contribution::new("the moment", moment_u_ms),
-        Contribution::new("way of the mark's sound", way_u_ms),
+        way_of("the mark's sound")?,
     ];
     if heard_moment {
-        budget.push(Contribution::new("way of the moment's sound", way_u_ms));
+        budget.push(way_of("the moment's sound")?);
     }
     combine(&budget).ok().map(|c| c.standard_uncertainty)
+}
+
+/// What the way of one sound adds when nobody measured it.
+pub fn way_of(sound: &str) -> Option<Contribution> {
+    let u_ms = rectangular(DISTANCE_HALF_WIDTH_M * TRAVEL_MS_PER_M)?;
+    Some(Contribution::new(format!("way of {sound}"), u_ms))
 }

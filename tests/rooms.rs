@@ -105,6 +105,7 @@ fn the_pure_rooms_are_pure() {
         "src/clock",
         "src/timeline",
         "src/measure",
+        "src/check",
         "src/page",
         "src/listen.rs",
         "src/review.rs",

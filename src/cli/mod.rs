@@ -1,16 +1,18 @@
 //! The commands: one file each; words and exit codes.
 
 mod bridges;
+mod check;
 mod compare;
 mod demo;
 mod drop;
+mod front;
 pub mod journal;
-mod key_path;
 mod papers;
 mod plan;
 mod plan_form;
 mod review;
 mod review_session;
+mod show;
 mod sound_in;
 mod summary;
 mod target;
@@ -63,6 +65,8 @@ enum Command {
     Compare(compare::CompareCmd),
     /// Teach marklag the sound of your bridge
     Teach(teach::TeachCmd),
+    /// Look at microphone, level, clock and hands, and say how far to trust them
+    Check(check::CheckCmd),
     /// List, change or forget the taught sounds
     Bridges(bridges::BridgesCmd),
     /// Look at what was kept, take it elsewhere, forget it
@@ -104,16 +108,14 @@ fn run(line: Line) -> anyhow::Result<()> {
     let mut out = io::stdout().lock();
     let home = || Home::find(line.home.as_deref());
     match line.command {
-        None => {
-            write!(out, "{}", Line::command().render_help())?;
-            Ok(())
-        }
+        None => Ok(write!(out, "{}", front::page(home()))?),
         Some(Command::Review(command)) => command.run(&home, &mut out),
         Some(Command::Drop(command)) => command.run(&home()?, &mut out),
         Some(Command::Train(command)) => command.run(&home()?, &mut out),
         Some(Command::Plan(command)) => command.run(&home()?, &mut out),
         Some(Command::Compare(command)) => command.run(&home()?, &mut out),
         Some(Command::Teach(command)) => command.run(&home()?, &mut out),
+        Some(Command::Check(command)) => command.run(&home()?, &mut out),
         Some(Command::Bridges(command)) => command.run(&home()?, &mut out),
         Some(Command::Journal(command)) => command.run(&home()?, &mut out),
         Some(Command::Demo(command)) => command.run(&mut out),

@@ -35,6 +35,17 @@ impl SoundIn {
         self.from.is_some()
     }
 
+    /// A microphone by the name and channel of a command that has its own flags
+    /// for them.
+    pub(super) fn of_microphone(microphone: Option<String>, channel: Option<u16>) -> Self {
+        Self {
+            microphone,
+            channel,
+            from: None,
+            fast: false,
+        }
+    }
+
     /// The recording that stands in for the microphone, and what is known of it.
     pub(super) fn recording(&self) -> anyhow::Result<Option<(&Path, RecordingInfo)>> {
         let Some(file) = &self.from else {

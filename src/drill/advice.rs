@@ -22,7 +22,7 @@ pub struct TooFewToAdvise {
 /// this program.
 ///
 /// # Errors
-/// Fewer than [`ENOUGH_LAGS`] lags and few misses.
+/// Fewer than five lags and few misses.
 pub fn advice(summary: &Summary) -> Result<&'static str, TooFewToAdvise> {
     let is_reaction = summary.yardstick == Yardstick::Reaction;
     let share = |s: Option<f64>| s.unwrap_or(0.0);

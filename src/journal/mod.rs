@@ -4,6 +4,7 @@
 mod error;
 mod export;
 mod forget;
+pub mod hands;
 mod home;
 mod insert;
 mod list;

@@ -186,3 +186,51 @@ fn keys_in_the_settings_that_clash_are_named() {
         .run()
         .fails(1, &["screen.colours", "auto"]);
 }
+
+/// Lines in the place of keys: an empty one is the partner's press.
+#[test]
+fn a_partners_press_is_a_moment_on_the_sounds_clock() {
+    use std::io::Write;
+    use std::process::{Command, Stdio};
+    use std::time::Duration;
+
+    let place = Place::taught();
+    let paths = r#"{"terminal":{"delay_ms":500.0,"jitter_ms":4.0,"taps":20}}"#;
+    std::fs::write(place.home().join("hands.json"), paths).unwrap();
+    let mut child = Command::new(env!("CARGO_BIN_EXE_marklag"))
+        .args(["drop", "--by", "partner", "--json", "--keep", "--from"])
+        .arg(drill())
+        .env("MARKLAG_HOME", place.home())
+        .stdin(Stdio::piped())
+        .stdout(Stdio::piped())
+        .spawn()
+        .unwrap();
+    let mut keys = child.stdin.take().unwrap();
+    std::thread::sleep(Duration::from_millis(2_000));
+    keys.write_all(b"\n").unwrap();
+    std::thread::sleep(Duration::from_millis(2_500));
+    keys.write_all(b"e\n").unwrap();
+    let output = child.wait_with_output().unwrap();
+    let json: Value = serde_json::from_slice(&output.stdout).unwrap();
+    let moments = json["moments"].as_array().unwrap();
+    assert_eq!(moments.len(), 1, "{json:#}");
+    assert_eq!(moments[0]["source"], "hand");
+    // Pressed some 2 s after the start, less the half second that the key is late.
+    let t_s = moments[0]["t_s"].as_f64().unwrap();
+    assert!((0.3..1.6).contains(&t_s), "{t_s}");
+    // The key's jitter and its share of the delay's: 4·√(1 + 1.2533²/20) = 4.15.
+    let lag = json["pairs"]
+        .as_array()
+        .unwrap()
+        .iter()
+        .find(|p| !p["u_ms"].is_null());
+    if let Some(pair) = lag {
+        assert!(
+            (pair["u_ms"].as_f64().unwrap() - 4.18).abs() < 0.1,
+            "{pair}"
+        );
+    }
+    let journal = Journal::open(&Home::at(place.home()).journal_file()).unwrap();
+    let kept = journal.read_bout(&journal.find("last").unwrap()).unwrap();
+    assert_eq!(kept.moments().count(), 1);
+}

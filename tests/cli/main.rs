@@ -5,6 +5,7 @@
 mod bad_input;
 mod bad_output;
 mod bad_usage;
+mod check;
 mod drop;
 mod formats;
 mod help;

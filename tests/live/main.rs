@@ -11,4 +11,5 @@ mod heard;
 mod pattern;
 mod pty;
 mod rig;
+mod setup;
 mod timing;

@@ -4,9 +4,11 @@
 //!
 //! ```text
 //! pipemic FIFO [rate=48000 channels=1 format=s16le|u8|s32le|float32le secs=60
-//!               ppm=0 gap_at=S gap_ms=M stall_at=S stall_ms=M wav=FILE lead=S step=2]
+//!               ppm=0 taps=0 wav=FILE lead=S step=2
+//!               gap_at=S gap_ms=M stall_at=S stall_ms=M]
 //! ```
-//! `step` is how many ms are written at once. With `wav` the samples are those of a
+//! `step` is how many ms are written at once. With taps=1 it sends a tap at each
+//! whole second over a faint noise instead. With `wav` the samples are those of a
 //! 16-bit mono WAV, after `lead` seconds of faint hiss, and the hiss again when it
 //! is over.
 //! A gap drops the samples of its time, as a device that fails does; a stall is
@@ -22,6 +24,18 @@ use std::fs::OpenOptions;
 use std::io::Write;
 use std::thread::sleep;
 use std::time::Duration;
+
+/// A tap: the noise at full strength at a whole second, gone within some ms,
+/// over the same noise 60 dB lower.
+fn tap(k: u64, rate: u64) -> f64 {
+    let since_s = (k % rate) as f64 / rate as f64;
+    let strength = if k < rate {
+        0.0
+    } else {
+        (-since_s / 0.002).exp()
+    };
+    pattern::value(k, 15) * (0.001 + strength)
+}
 
 /// The sound of a WAV, 16 bits and one channel, that begins at sample `lead`.
 struct Wav {
@@ -42,7 +56,10 @@ impl Wav {
     }
 }
 
-fn encode(format: &str, wav: Option<&Wav>, k: u64, out: &mut Vec<u8>) {
+fn encode(format: &str, taps: Option<u64>, wav: Option<&Wav>, k: u64, out: &mut Vec<u8>) {
+    if let (Some(rate), "s16le") = (taps, format) {
+        return out.extend(((tap(k, rate) * 32768.0) as i16).to_le_bytes());
+    }
     if let Some(wav) = wav {
         assert_eq!(format, "s16le", "a WAV is played as s16le");
         return out.extend(wav.value(k).to_le_bytes());
@@ -61,6 +78,7 @@ fn main() {
     let options: HashMap<&str, &str> = args.iter().filter_map(|a| a.split_once('=')).collect();
     let number = |key: &str, or: f64| options.get(key).map_or(or, |v| v.parse().unwrap());
     let rate = number("rate", 48_000.0) * (1.0 + number("ppm", 0.0) * 1e-6);
+    let taps = (number("taps", 0.0) > 0.0).then_some(number("rate", 48_000.0) as u64);
     let format = options.get("format").copied().unwrap_or("s16le");
     let channels = number("channels", 1.0) as usize;
     let wav = options.get("wav").map(|file| Wav {
@@ -108,7 +126,7 @@ fn main() {
         bytes.clear();
         for k in done..due(mono_ns()).max(done) {
             one.clear();
-            encode(format, wav.as_ref(), k, &mut one);
+            encode(format, taps, wav.as_ref(), k, &mut one);
             for _ in 0..channels {
                 bytes.extend_from_slice(&one);
             }

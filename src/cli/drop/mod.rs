@@ -18,12 +18,12 @@ use super::review::{
 };
 use super::sound_in::SoundIn;
 use super::trouble::{BadUsage, Signalled};
-use super::{bridges, columns, key_path};
+use super::{bridges, columns};
 use crate::drill::{Caller, Feedback, Setup, State, Waits, Way};
 use crate::ear::ClickProfile;
 use crate::hand::pedal::Pedal;
 use crate::hand::{KeyPath, Source};
-use crate::journal::{Bout, Home, Journal, Settings};
+use crate::journal::{Bout, Home, Journal, Settings, hands};
 use crate::listen::Listening;
 use crate::live::Live;
 use crate::measure::observer::key_errors_ms;
@@ -330,7 +330,7 @@ impl DropCmd {
             Some(name) => Source::Device(name.clone()),
             None => Source::Terminal,
         };
-        let path = key_path::key_path(home, &device)?;
+        let path = hands::of(home, &device)?;
         if path.is_none() {
             eprintln!(
                 "Note: how late this key is was never measured; the lags hold its delay, perhaps 10 to 100 ms."

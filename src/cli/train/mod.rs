@@ -18,12 +18,12 @@ use jiff::{SignedDuration, Timestamp};
 use super::review::{open_journal, rules};
 use super::sound_in::SoundIn;
 use super::trouble::{BadUsage, Signalled, cannot_read};
-use super::{bridges, columns, key_path, plan};
+use super::{bridges, columns, plan};
 use crate::ear::ClickProfile;
 use crate::hand::Source;
 use crate::hand::pedal::Pedal;
 use crate::journal::{
-    Bout, BoutId, BoutKind, Home, Journal, ProfileSnapshot, Settings, settings_json,
+    Bout, BoutId, BoutKind, Home, Journal, ProfileSnapshot, Settings, hands, settings_json,
 };
 use crate::listen::Listening;
 use crate::live::Live;
@@ -103,7 +103,7 @@ impl TrainCmd {
             Some(name) => Source::Device(name.clone()),
             None => Source::Terminal,
         };
-        let path = key_path::key_path(home, &device)?;
+        let path = hands::of(home, &device)?;
         let person = self.person.clone().or_else(|| plan.person.clone());
         let person = person.or_else(|| settings.person.clone());
         let setup = self.setup(home, plan, &settings, person.as_deref())?;

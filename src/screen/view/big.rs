@@ -26,12 +26,15 @@ fn picture(sign: char) -> [&'static str; ROWS as usize] {
         'C' => ["###", "#  ", "#  ", "#  ", "###"],
         'D' => ["## ", "# #", "# #", "# #", "## "],
         'E' => ["###", "#  ", "## ", "#  ", "###"],
+        'F' => ["###", "#  ", "## ", "#  ", "#  "],
+        'G' => ["###", "#  ", "# #", "# #", "###"],
         'H' => ["# #", "# #", "###", "# #", "# #"],
         'I' => ["###", " # ", " # ", " # ", "###"],
         'L' => ["#  ", "#  ", "#  ", "#  ", "###"],
         'M' => ["#   #", "## ##", "# # #", "#   #", "#   #"],
         'N' => ["#   #", "##  #", "# # #", "#  ##", "#   #"],
         'P' => ["###", "# #", "###", "#  ", "#  "],
+        'Q' => ["###", "# #", "# #", "###", "  #"],
         'R' => ["## ", "# #", "## ", "# #", "# #"],
         'T' => ["###", " # ", " # ", " # ", " # "],
         'U' => ["# #", "# #", "# #", "# #", "###"],
@@ -102,7 +105,7 @@ mod tests {
             let rows = picture(sign);
             assert!(rows.iter().all(|r| r.len() == rows[0].len()), "{sign}");
         }
-        for sign in "EARLYLATEONTIMEMISSEDSTRAYPAUSECATCH0123456789W".chars() {
+        for sign in "EARLYLATEONTIMEMISSEDSTRAYPAUSECATCH0123456789WGOODQUIETOF".chars() {
             assert!(
                 picture(sign).concat().contains('#'),
                 "{sign} has no picture"

@@ -3,6 +3,7 @@
 
 pub mod big;
 pub mod drill;
+pub mod setup;
 pub mod stack;
 pub mod train;
 
