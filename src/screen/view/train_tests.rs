@@ -88,7 +88,7 @@ fn what_matters_most_stays_when_room_is_short_and_the_rest_is_named() {
     for (columns, rows) in [(1, 1), (3, 2), (20, 3), (200, 60), (80, 1)] {
         text(&view(), columns, rows);
     }
-    assert!(text(&view(), 30, 1).contains("2:31"));
+    assert!(text(&view(), 30, 2).contains("2:31"));
 }
 
 /// Nothing but the warning's own line changes when a warning comes.
