@@ -369,7 +369,7 @@ fn local(at: Timestamp, time_zone: Option<&str>) -> String {
 }
 
 /// Words from a file as one plain line: nothing in them steers the terminal.
-fn plain(text: &str) -> String {
+pub(super) fn plain(text: &str) -> String {
     let safe = |c: char| if c.is_control() { '\u{fffd}' } else { c };
     text.chars().map(safe).collect()
 }

@@ -4,6 +4,7 @@ mod bridges;
 mod demo;
 pub mod journal;
 mod papers;
+mod progress;
 mod review;
 #[allow(dead_code)]
 mod sound_in;
@@ -51,6 +52,8 @@ enum Command {
     Teach(teach::TeachCmd),
     /// List, change or forget the taught sounds
     Bridges(bridges::BridgesCmd),
+    /// Over the weeks: is my timing getting better?
+    Progress(Box<progress::ProgressCmd>),
     /// Look at what was kept, take it elsewhere, forget it
     Journal(journal::JournalCmd),
     /// Try it with no recording: a made-up farm, or its sound as a file
@@ -91,6 +94,7 @@ fn run(line: Line) -> anyhow::Result<()> {
         Some(Command::Review(command)) => command.run(&home, &mut out),
         Some(Command::Teach(command)) => command.run(&home()?, &mut out),
         Some(Command::Bridges(command)) => command.run(&home()?, &mut out),
+        Some(Command::Progress(command)) => command.run(&home()?, &mut out),
         Some(Command::Journal(command)) => command.run(&home()?, &mut out),
         Some(Command::Demo(command)) => command.run(&mut out),
         Some(Command::Completions(command)) => command.run(Line::command(), &mut out),

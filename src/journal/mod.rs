@@ -1,17 +1,20 @@
 //! What is kept: the home folder, the settings, and the journal, a SQLite file.
 //! Its schema is documented in docs/journal.md.
 
+mod digest;
 mod error;
 mod export;
 mod forget;
 mod home;
 mod insert;
 mod list;
+mod lots;
 mod migrate;
 mod open;
 mod read;
 mod record;
 mod schema;
+pub mod school;
 mod settings;
 mod store;
 mod words;
@@ -23,6 +26,7 @@ pub use home::{
     write_private_file,
 };
 pub use list::BoutRow;
+pub use lots::{Wanted, lots_of_review};
 pub use open::{Access, Journal};
 pub use read::{NumberedEvent, StoredBout};
 pub use record::{
@@ -31,5 +35,5 @@ pub use record::{
 };
 pub use schema::{APPLICATION_ID, SCHEMA_VERSION};
 pub use settings::{
-    AimSetting, Aims, DEFAULT_SETTINGS, Distances, PairingWindow, Settings, SettingsError,
+    AimSetting, Aims, DEFAULT_SETTINGS, Distances, GoalSetting, PairingWindow, Settings, SettingsError,
 };
