@@ -27,6 +27,8 @@ pub struct Rules {
     /// Resolution of moments that come from a file, in milliseconds: one picture
     /// of a video at 30 a second unless told otherwise.
     pub file_step_ms: f64,
+    /// Standard uncertainty of moments that a hand told, in milliseconds.
+    pub hand_u_ms: f64,
 }
 
 /// Pairs of a kind of moment, summed up.
@@ -64,6 +66,7 @@ pub fn judge(heard: &Timeline, moments: &[Moment], rules: &Rules) -> Outcome {
         }
         let moment_u_ms = match moment {
             Some(m) if heard_moment => moment_u_ms(heard, m),
+            Some(m) if m.source == MomentSource::Hand => rules.hand_u_ms,
             _ => resolution(rules.file_step_ms).unwrap_or(0.0),
         };
         one.u_ms = lag_u_ms(mark_u_ms, moment_u_ms, heard_moment);

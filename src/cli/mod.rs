@@ -2,11 +2,12 @@
 
 mod bridges;
 mod demo;
+mod drop;
 pub mod journal;
+mod key_path;
 mod papers;
 mod progress;
 mod review;
-#[allow(dead_code)]
 mod sound_in;
 mod summary;
 mod target;
@@ -48,6 +49,8 @@ struct Line {
 enum Command {
     /// Time the marks in a recording: how early or late each one was
     Review(Box<review::ReviewCmd>),
+    /// Drop a ball and mark it, with the lag on the screen at once
+    Drop(Box<drop::DropCmd>),
     /// Teach marklag the sound of your bridge
     Teach(teach::TeachCmd),
     /// List, change or forget the taught sounds
@@ -72,6 +75,12 @@ pub fn main() -> ExitCode {
         Ok(()) => ExitCode::SUCCESS,
         // Whoever read our output has read enough: not an error.
         Err(error) if is_broken_pipe(&error) => ExitCode::SUCCESS,
+        Err(error) if error.is::<trouble::Signalled>() => {
+            let signal = error
+                .downcast_ref::<trouble::Signalled>()
+                .map_or(0, |s| s.0);
+            ExitCode::from(u8::try_from(128 + signal).unwrap_or(u8::MAX))
+        }
         Err(error) => {
             eprintln!("marklag: {}", trouble::sentence(&error));
             if error.is::<trouble::BadUsage>() {
@@ -92,6 +101,7 @@ fn run(line: Line) -> anyhow::Result<()> {
             Ok(())
         }
         Some(Command::Review(command)) => command.run(&home, &mut out),
+        Some(Command::Drop(command)) => command.run(&home()?, &mut out),
         Some(Command::Teach(command)) => command.run(&home()?, &mut out),
         Some(Command::Bridges(command)) => command.run(&home()?, &mut out),
         Some(Command::Progress(command)) => command.run(&home()?, &mut out),

@@ -30,7 +30,7 @@ use crate::timeline::{Aim, Moment, MomentKind, Pair, Window, parse_moments};
 
 /// Which moment of the drop is to be marked.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, ValueEnum)]
-enum BallMoment {
+pub(super) enum BallMoment {
     /// The ball hits the floor for the first time
     Floor,
     /// The ball leaves the hand
@@ -40,7 +40,7 @@ enum BallMoment {
 }
 
 impl BallMoment {
-    fn kind(self) -> MomentKind {
+    pub(super) fn kind(self) -> MomentKind {
         match self {
             Self::Floor => MomentKind::Floor,
             Self::Release => MomentKind::Release,
@@ -489,6 +489,7 @@ pub(super) fn rules(
         ball_m: settings.distance.microphone_to_ball_m,
         clicker_m: settings.distance.microphone_to_clicker_m,
         file_step_ms: 1e3 / 30.0,
+        hand_u_ms: 0.0,
     })
 }
 
@@ -512,24 +513,23 @@ fn read_moments(file: &Path) -> anyhow::Result<(Vec<Moment>, Vec<String>)> {
     Ok((read.moments, notes))
 }
 
-fn open_journal(home: &Home) -> anyhow::Result<Journal> {
+pub(super) fn open_journal(home: &Home) -> anyhow::Result<Journal> {
     home.create()?;
     Ok(Journal::open(&home.journal_file())?)
 }
 
-/// All three moments of each drop, or those of the file.
-fn all_moments(one: &Done) -> Vec<Moment> {
-    if one.heard.drops.is_empty()
-        || one
-            .moments
+/// All three moments of each drop, or those that a file or a hand told.
+fn all_moments(heard: &Timeline, moments: &[Moment]) -> Vec<Moment> {
+    if heard.drops.is_empty()
+        || moments
             .iter()
             .any(|m| m.source != crate::timeline::MomentSource::Sound)
     {
-        return one.moments.clone();
+        return moments.to_vec();
     }
     let mut all: Vec<Moment> = [MomentKind::Release, MomentKind::Floor, MomentKind::Top]
         .iter()
-        .flat_map(|kind| one.heard.moments(*kind))
+        .flat_map(|kind| heard.moments(*kind))
         .collect();
     all.sort_by(|a, b| a.t_s.total_cmp(&b.t_s));
     all
@@ -539,19 +539,13 @@ fn json(done: &[Done], rules: &Rules, out: &mut dyn Write) -> anyhow::Result<()>
     let texts: Vec<String> = done
         .iter()
         .map(|one| {
-            Review::new(
-                Reviewed {
-                    path: one.file.display().to_string(),
-                    sample_rate_hz: one.rate_hz,
-                    channels: one.channels,
-                    duration_s: one.heard.duration_s,
-                },
-                one.heard.sounds.clone(),
-                all_moments(one),
-                one.outcome.pairs.clone(),
-                &one.outcome.summary,
-            )
-            .to_json()
+            let reviewed = Reviewed {
+                path: one.file.display().to_string(),
+                sample_rate_hz: one.rate_hz,
+                channels: one.channels,
+                duration_s: one.heard.duration_s,
+            };
+            contract(reviewed, &one.heard, &one.moments, &one.outcome)
         })
         .collect::<Result<_, _>>()?;
     if let [only] = &texts[..] {
@@ -570,6 +564,23 @@ fn json(done: &[Done], rules: &Rules, out: &mut dyn Write) -> anyhow::Result<()>
     };
     serde_json::to_writer_pretty(&mut *out, &together)?;
     Ok(writeln!(out)?)
+}
+
+/// One recording, or what was heard live, as the contract's JSON.
+pub(super) fn contract(
+    reviewed: Reviewed,
+    heard: &Timeline,
+    moments: &[Moment],
+    outcome: &Outcome,
+) -> serde_json::Result<String> {
+    Review::new(
+        reviewed,
+        heard.sounds.clone(),
+        all_moments(heard, moments),
+        outcome.pairs.clone(),
+        &outcome.summary,
+    )
+    .to_json()
 }
 
 fn captions_on_video(one: &Done) -> String {
@@ -687,7 +698,7 @@ fn is_same_file(a: &Path, b: &Path) -> bool {
     a == b || whole(a).is_some_and(|a| whole(b) == Some(a))
 }
 
-fn parse_span(text: &str) -> Result<(f64, f64), String> {
+pub(super) fn parse_span(text: &str) -> Result<(f64, f64), String> {
     let advice = "give the earliest and the latest lag in milliseconds, for instance -50..50";
     let (from, to) = text.split_once("..").ok_or(advice)?;
     let number = |t: &str| {
@@ -707,14 +718,14 @@ fn parse_span(text: &str) -> Result<(f64, f64), String> {
     }
 }
 
-fn parse_window(text: &str) -> Result<Window, String> {
+pub(super) fn parse_window(text: &str) -> Result<Window, String> {
     let advice = "give two numbers of milliseconds, for instance 500,1500";
     let (before, after) = text.split_once(',').ok_or(advice)?;
     let number = |t: &str| t.trim().parse::<f64>().map_err(|_| advice.to_owned());
     Window::new(number(before)?, number(after)?).map_err(|e| e.to_string())
 }
 
-fn parse_height(text: &str) -> Result<f64, String> {
+pub(super) fn parse_height(text: &str) -> Result<f64, String> {
     let height_m: f64 = text
         .trim()
         .trim_end_matches('m')

@@ -40,10 +40,11 @@ impl Journal {
         let read = || -> rusqlite::Result<Vec<_>> {
             self.conn
                 .prepare(
-                    "SELECT name FROM person AS p WHERE EXISTS
-                         (SELECT 1 FROM bout AS b WHERE b.person_key = p.person_key)
-                     UNION SELECT NULL WHERE EXISTS
-                         (SELECT 1 FROM bout WHERE person_key IS NULL)
+                    "SELECT name FROM (
+                         SELECT name FROM person AS p WHERE EXISTS
+                             (SELECT 1 FROM bout AS b WHERE b.person_key = p.person_key)
+                         UNION SELECT NULL WHERE EXISTS
+                             (SELECT 1 FROM bout WHERE person_key IS NULL))
                      ORDER BY name IS NULL, name",
                 )?
                 .query_map([], |row| row.get(0))?

@@ -1,20 +1,27 @@
 //! What is kept: the home folder, the settings, and the journal, a SQLite file.
 //! Its schema is documented in docs/journal.md.
 
+mod check;
+mod copy;
 mod digest;
 mod error;
 mod export;
 mod forget;
 mod home;
+mod import;
 mod insert;
 mod list;
 mod lots;
+mod merge;
 mod migrate;
 mod open;
+mod plans;
 mod read;
 mod record;
 mod schema;
 pub mod school;
+mod shape;
+mod sessions;
 mod settings;
 mod store;
 mod words;
@@ -26,14 +33,20 @@ pub use home::{
     write_private_file,
 };
 pub use list::BoutRow;
+pub use check::Finding;
+pub use import::ImportError;
+pub use merge::{Conflict, Merged};
 pub use lots::{Wanted, lots_of_review};
 pub use open::{Access, Journal};
+pub use plans::PlanRow;
 pub use read::{NumberedEvent, StoredBout};
 pub use record::{
     Bout, BoutEvent, BoutId, BoutKind, KeptReview, Note, NoteKind, OtherEvent, ProfileSnapshot,
     SetAside,
 };
 pub use schema::{APPLICATION_ID, SCHEMA_VERSION};
+pub use sessions::{StoredSession, settings_json};
 pub use settings::{
-    AimSetting, Aims, DEFAULT_SETTINGS, Distances, GoalSetting, PairingWindow, Settings, SettingsError,
+    AimSetting, Aims, DEFAULT_SETTINGS, Distances, GoalSetting, Keys, PairingWindow, ScreenSetting, Settings,
+    SettingsError,
 };

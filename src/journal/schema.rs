@@ -8,6 +8,7 @@ pub const APPLICATION_ID: i32 = 0x6D6B_6C67;
 /// them has `user_version` `n`.
 pub(super) const MIGRATIONS: &[&str] = &[
     include_str!("migrations/0001_first.sql"),
+    include_str!("migrations/0002_plans.sql"),
     include_str!("migrations/0003_digest.sql"),
 ];
 
@@ -24,6 +25,7 @@ mod tests {
     /// have had exactly that text.
     const SEALS: &[&str] = &[
         "92e01fb775cd0b5b4fbb3b3d5bf72f90677bf12a710a7e63f9f901795b590cae",
+        "e1021b4a4408742a383cb8ee483620da74d9a7e4c5069bda4c4245dd06a11b26",
         "44ddd650add1fcc503c9cbf41a5db3c89757072a531b0bc634d6f782e607c85b",
     ];
 

@@ -10,5 +10,7 @@ mod full_disk;
 mod killed;
 mod measures;
 mod opening;
+mod plans;
 mod round_trip;
 mod scene;
+mod sessions;
