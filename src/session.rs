@@ -195,6 +195,11 @@ impl Looking {
         &self.paid
     }
 
+    /// The breaks, as (from, to) in seconds.
+    pub fn breaks(&self) -> &[(f64, f64)] {
+        &self.breaks
+    }
+
     /// The acts.
     pub fn acts(&self) -> &[Act] {
         &self.acts
@@ -238,12 +243,8 @@ pub fn measure(log: &Log, setup: &Setup, end_s: f64) -> SessionMeasures {
     measure_looked(log, setup, &Looking::at(log, setup, end_s, true))
 }
 
-/// The measures so far, at `now_s`: what is still open is not judged.
-pub fn measure_so_far(log: &Log, setup: &Setup, now_s: f64) -> SessionMeasures {
-    measure_looked(log, setup, &Looking::at(log, setup, now_s, false))
-}
-
-fn measure_looked(log: &Log, setup: &Setup, at: &Looking) -> SessionMeasures {
+/// The measures of a look at a session.
+pub fn measure_looked(log: &Log, setup: &Setup, at: &Looking) -> SessionMeasures {
     let marks = at.times(ActKind::Mark, None).len();
     let noted = at.paid.treats > 0;
     let gaps: Vec<f64> = at
@@ -322,14 +323,16 @@ fn lags(log: &Log, acts: &[Act], setup: &Setup) -> Vec<Pair> {
             label: String::new(),
         })
         .collect();
-    // The mean uncertainty of the moments, as the step of a reading that has it.
-    let u_ms: f64 = of(ActKind::Reached).map(|a| a.u_ms).sum::<f64>() / moments.len().max(1) as f64;
+    // The mean uncertainty of the moments, whoever told them.
+    let u_ms: f64 =
+        of(ActKind::Reached).map(|a| a.u_ms).sum::<f64>() / moments.len().max(1) as f64;
     let rules = Rules {
         aim: setup.aim,
         window,
         ball_m: setup.clicker_m,
         clicker_m: setup.clicker_m,
-        file_step_ms: u_ms * 12f64.sqrt(),
+        file_step_ms: 0.0,
+        hand_u_ms: u_ms,
     };
     judge(&heard, &moments, &rules).pairs
 }
