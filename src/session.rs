@@ -324,8 +324,7 @@ fn lags(log: &Log, acts: &[Act], setup: &Setup) -> Vec<Pair> {
         })
         .collect();
     // The mean uncertainty of the moments, whoever told them.
-    let u_ms: f64 =
-        of(ActKind::Reached).map(|a| a.u_ms).sum::<f64>() / moments.len().max(1) as f64;
+    let u_ms: f64 = of(ActKind::Reached).map(|a| a.u_ms).sum::<f64>() / moments.len().max(1) as f64;
     let rules = Rules {
         aim: setup.aim,
         window,

@@ -4,9 +4,12 @@ mod bridges;
 mod demo;
 mod drop;
 pub mod journal;
+mod keeping;
 mod key_path;
+mod page;
 mod papers;
 mod progress;
+mod remeasure;
 mod review;
 mod sound_in;
 mod summary;
@@ -57,6 +60,8 @@ enum Command {
     Bridges(bridges::BridgesCmd),
     /// Over the weeks: is my timing getting better?
     Progress(Box<progress::ProgressCmd>),
+    /// Write your progress as one page that any browser shows and prints
+    Page(Box<page::PageCmd>),
     /// Look at what was kept, take it elsewhere, forget it
     Journal(journal::JournalCmd),
     /// Try it with no recording: a made-up farm, or its sound as a file
@@ -105,6 +110,7 @@ fn run(line: Line) -> anyhow::Result<()> {
         Some(Command::Teach(command)) => command.run(&home()?, &mut out),
         Some(Command::Bridges(command)) => command.run(&home()?, &mut out),
         Some(Command::Progress(command)) => command.run(&home()?, &mut out),
+        Some(Command::Page(command)) => command.run(&home()?, &mut out),
         Some(Command::Journal(command)) => command.run(&home()?, &mut out),
         Some(Command::Demo(command)) => command.run(&mut out),
         Some(Command::Completions(command)) => command.run(Line::command(), &mut out),

@@ -118,24 +118,33 @@ impl Journal {
         }
         find("no time zone of that name is known here", bad_zones);
         let mut bad_sums = Vec::new();
-        let mut statement = self.conn.prepare("SELECT name, sha256, profile_json FROM profile")?;
+        let mut statement = self
+            .conn
+            .prepare("SELECT name, sha256, profile_json FROM profile")?;
         let mut rows = statement.query([])?;
         while let Some(row) = rows.next()? {
-            let (name, sum, text): (String, String, String) = (row.get(0)?, row.get(1)?, row.get(2)?);
+            let (name, sum, text): (String, String, String) =
+                (row.get(0)?, row.get(1)?, row.get(2)?);
             if sha256_hex(&text) != sum {
                 bad_sums.push(name);
             }
         }
-        find("a taught sound does not have the sum it is kept under", bad_sums);
-        find("its digest is not what its pairs come to", self.stale_digests()?);
+        find(
+            "a taught sound does not have the sum it is kept under",
+            bad_sums,
+        );
+        find(
+            "its digest is not what its pairs come to",
+            self.stale_digests()?,
+        );
         Ok(())
     }
 
     fn stale_digests(&self) -> rusqlite::Result<Vec<String>> {
         let mut stale = Vec::new();
-        let mut bouts = self
-            .conn
-            .prepare("SELECT bout_key, id FROM bout WHERE bout_key IN (SELECT bout_key FROM digest)")?;
+        let mut bouts = self.conn.prepare(
+            "SELECT bout_key, id FROM bout WHERE bout_key IN (SELECT bout_key FROM digest)",
+        )?;
         let mut digest = self.conn.prepare(
             "SELECT missed, strays, lags_ms FROM digest WHERE bout_key = ?1 ORDER BY part",
         )?;

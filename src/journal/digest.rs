@@ -95,8 +95,8 @@ pub(super) fn parts_of(conn: &Connection, bout_key: i64) -> rusqlite::Result<Vec
 
 /// Works a bout out and keeps it.
 pub(super) fn keep(conn: &Connection, bout_key: i64) -> rusqlite::Result<()> {
-    let mut insert = conn
-        .prepare_cached("INSERT INTO digest VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7, ?8, ?9)")?;
+    let mut insert =
+        conn.prepare_cached("INSERT INTO digest VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7, ?8, ?9)")?;
     for (number, part) in (0_i64..).zip(&parts_of(conn, bout_key)?) {
         insert.execute(params![
             bout_key,

@@ -24,7 +24,9 @@ pub enum ImportError {
     #[error("this is no export of a journal: its first line should say {EXPORT_FORMAT:?}")]
     NotAnExport,
     /// It comes from a newer program.
-    #[error("this export was written by a newer marklag (schema {found}; this program knows {known}); update marklag to take it in")]
+    #[error(
+        "this export was written by a newer marklag (schema {found}; this program knows {known}); update marklag to take it in"
+    )]
     Newer {
         /// Its schema.
         found: u64,
@@ -32,7 +34,9 @@ pub enum ImportError {
         known: usize,
     },
     /// It ends too soon, or something follows its end.
-    #[error("the export is cut short or changed: {what}. Nothing of it was taken in; export it again")]
+    #[error(
+        "the export is cut short or changed: {what}. Nothing of it was taken in; export it again"
+    )]
     Half {
         /// What does not fit.
         what: String,
@@ -73,7 +77,10 @@ impl Journal {
     /// See [`ImportError`].
     pub fn import(&mut self, lines: impl BufRead) -> Result<Merged, ImportError> {
         self.writable()?;
-        let passing = Passing(beside(self.path(), &format!(".import{}", std::process::id())));
+        let passing = Passing(beside(
+            self.path(),
+            &format!(".import{}", std::process::id()),
+        ));
         let taken = Journal::open(&passing.0)?;
         fill(&taken, lines)?;
         drop(taken);
@@ -83,8 +90,8 @@ impl Journal {
 
 fn fill(journal: &Journal, lines: impl BufRead) -> Result<(), ImportError> {
     let told = |error| ImportError::Journal(journal.told(error));
-    let tx = Transaction::new_unchecked(&journal.conn, TransactionBehavior::Immediate)
-        .map_err(told)?;
+    let tx =
+        Transaction::new_unchecked(&journal.conn, TransactionBehavior::Immediate).map_err(told)?;
     let shape = Shape::of(&tx).map_err(told)?;
     let mut keys: HashMap<(String, String), i64> = HashMap::new();
     let (mut rows, mut ended) = (0_u64, false);
@@ -162,7 +169,11 @@ fn put(
     let mut columns = Vec::new();
     let mut values = Vec::new();
     let mut used = 1; // the table's name
-    for column in table.columns.iter().filter(|c| table.key.as_ref() != Some(c)) {
+    for column in table
+        .columns
+        .iter()
+        .filter(|c| table.key.as_ref() != Some(c))
+    {
         let link = table.links.iter().find(|l| l.column == *column);
         let value = match link.and_then(|l| shape.table(&l.table)) {
             None => {
@@ -178,7 +189,9 @@ fn put(
                 let mut is_null = false;
                 for part in &target.identity {
                     let field = outer_name(column, part);
-                    let value = map.get(&field).ok_or_else(|| format!("{field} is missing"))?;
+                    let value = map
+                        .get(&field)
+                        .ok_or_else(|| format!("{field} is missing"))?;
                     used += 1;
                     is_null |= value.is_null();
                     name.push_str(&exact(&value_of(value)?));

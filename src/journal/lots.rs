@@ -142,9 +142,9 @@ pub fn lots_of_review(bouts: &[KeptReview]) -> Vec<Lot> {
             let mark = kept.sounds.iter().find(|s| Some(s.t_s) == pair.mark_s);
             let kind = mark.map(|s| s.kind);
             let name = mark.map_or("", |s| s.name.as_str());
-            let at = lots.iter().rposition(|l: &Lot| {
-                l.bout == number && l.kind == moment.kind && l.bridge == name
-            });
+            let at = lots
+                .iter()
+                .rposition(|l: &Lot| l.bout == number && l.kind == moment.kind && l.bridge == name);
             let at = at.unwrap_or_else(|| {
                 lots.push(lot(&head, moment.kind, kind, name.to_owned(), Vec::new()));
                 lots.len() - 1
@@ -241,7 +241,8 @@ fn gather(
             continue;
         };
         let kind = MomentKind::from_column(ValueRef::Text(kind.as_bytes()))?;
-        let is_other = |behaviour: &String| kind != MomentKind::Behaviour || part.label != *behaviour;
+        let is_other =
+            |behaviour: &String| kind != MomentKind::Behaviour || part.label != *behaviour;
         if wanted.behaviour.as_ref().is_some_and(is_other) {
             continue;
         }

@@ -59,8 +59,8 @@ impl Version {
         let theirs: std::collections::HashSet<&String> = other.rows.iter().collect();
         let rows = self.rows.iter().filter(|row| !theirs.contains(row));
         // A head that has only not ended yet says nothing against the other.
-        let head = (self.head != other.head && self.is_ended == other.is_ended)
-            .then_some(&self.head);
+        let head =
+            (self.head != other.head && self.is_ended == other.is_ended).then_some(&self.head);
         head.into_iter().chain(rows).cloned().collect()
     }
 }
@@ -209,7 +209,10 @@ impl Work<'_> {
     /// A document of `schema` as text.
     fn version(&self, table: &Table, schema: &str, key: i64) -> Result<Version> {
         let head_key = table.key.as_deref().unwrap_or_default();
-        let head = self.lines(table, schema, head_key, key)?.pop().unwrap_or_default();
+        let head = self
+            .lines(table, schema, head_key, key)?
+            .pop()
+            .unwrap_or_default();
         let mut rows = Vec::new();
         for part in self.shape.parts(&table.name) {
             if let Some(owner) = &part.owner {
@@ -234,7 +237,12 @@ impl Work<'_> {
     }
 
     fn lines(&self, table: &Table, schema: &str, of: &str, key: i64) -> Result<Vec<String>> {
-        let columns: Vec<String> = self.shape.outer(table, schema).into_iter().map(|c| c.1).collect();
+        let columns: Vec<String> = self
+            .shape
+            .outer(table, schema)
+            .into_iter()
+            .map(|c| c.1)
+            .collect();
         let mut statement = self.tx.prepare_cached(&format!(
             "SELECT {} FROM {schema}.\"{}\" AS r WHERE r.\"{of}\" = ?1",
             columns.join(", "),
@@ -255,7 +263,10 @@ impl Work<'_> {
 
     fn insert_head(&self, table: &Table, their_key: i64) -> Result<i64> {
         let key = table.key.clone().unwrap_or_default();
-        let (columns, values) = self.theirs(table, &key, their_key)?.pop().unwrap_or_default();
+        let (columns, values) = self
+            .theirs(table, &key, their_key)?
+            .pop()
+            .unwrap_or_default();
         self.insert(table, &columns, &values)?;
         Ok(self.tx.last_insert_rowid())
     }
@@ -278,7 +289,11 @@ impl Work<'_> {
     /// Puts their version in the place of ours; who names it goes on naming it.
     fn replace(&self, table: &Table, their_key: i64, our_key: i64) -> Result<()> {
         for part in self.shape.parts(&table.name) {
-            let column = part.owner.as_ref().map(|o| o.column.clone()).unwrap_or_default();
+            let column = part
+                .owner
+                .as_ref()
+                .map(|o| o.column.clone())
+                .unwrap_or_default();
             self.tx.execute(
                 &format!("DELETE FROM main.\"{}\" WHERE \"{column}\" = ?1", part.name),
                 [our_key],
@@ -286,7 +301,10 @@ impl Work<'_> {
         }
         let key = table.key.clone().unwrap_or_default();
         if let Some((columns, values)) = self.theirs(table, &key, their_key)?.pop() {
-            let sets: Vec<String> = (1..).zip(&columns).map(|(k, c)| format!("\"{c}\" = ?{k}")).collect();
+            let sets: Vec<String> = (1..)
+                .zip(&columns)
+                .map(|(k, c)| format!("\"{c}\" = ?{k}"))
+                .collect();
             let mut values = values;
             values.push(Value::Integer(our_key));
             self.tx.execute(
@@ -303,12 +321,7 @@ impl Work<'_> {
     }
 
     /// Their rows with links turned into our keys, without the key of their own.
-    fn theirs(
-        &self,
-        table: &Table,
-        of: &str,
-        key: i64,
-    ) -> Result<Vec<(Vec<String>, Vec<Value>)>> {
+    fn theirs(&self, table: &Table, of: &str, key: i64) -> Result<Vec<(Vec<String>, Vec<Value>)>> {
         let columns: Vec<String> = table
             .columns
             .iter()

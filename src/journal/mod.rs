@@ -20,23 +20,23 @@ mod read;
 mod record;
 mod schema;
 pub mod school;
-mod shape;
 mod sessions;
 mod settings;
+mod shape;
 mod store;
 mod words;
 
+pub use check::Finding;
 pub use error::JournalError;
 pub use export::{EXPORT_FORMAT, Table};
 pub use home::{
     Home, HomeError, NAME_MAX_CHARS, check_name, create_new_private_file, create_private_file,
     write_private_file,
 };
-pub use list::BoutRow;
-pub use check::Finding;
 pub use import::ImportError;
-pub use merge::{Conflict, Merged};
+pub use list::BoutRow;
 pub use lots::{Wanted, lots_of_review};
+pub use merge::{Conflict, Merged};
 pub use open::{Access, Journal};
 pub use plans::PlanRow;
 pub use read::{NumberedEvent, StoredBout};
@@ -47,6 +47,6 @@ pub use record::{
 pub use schema::{APPLICATION_ID, SCHEMA_VERSION};
 pub use sessions::{StoredSession, settings_json};
 pub use settings::{
-    AimSetting, Aims, DEFAULT_SETTINGS, Distances, GoalSetting, Keys, PairingWindow, ScreenSetting, Settings,
-    SettingsError,
+    AimSetting, Aims, DEFAULT_SETTINGS, Distances, GoalSetting, Keys, PairingWindow, ScreenSetting,
+    Settings, SettingsError,
 };

@@ -118,7 +118,11 @@ pub(super) fn outer_name(link: &str, identity: &str) -> String {
 }
 
 fn table(conn: &Connection, name: &str) -> Result<Table> {
-    let columns = texts(conn, "SELECT name FROM pragma_table_info(?1) ORDER BY cid", name)?;
+    let columns = texts(
+        conn,
+        "SELECT name FROM pragma_table_info(?1) ORDER BY cid",
+        name,
+    )?;
     let primary = texts(
         conn,
         "SELECT name FROM pragma_table_info(?1) WHERE pk > 0 ORDER BY pk",
@@ -172,7 +176,9 @@ fn texts(conn: &Connection, sql: &str, name: &str) -> Result<Vec<String>> {
     if statement.parameter_count() == 0 {
         return statement.query_map([], |row| row.get(0))?.collect();
     }
-    statement.query_map(params![name], |row| row.get(0))?.collect()
+    statement
+        .query_map(params![name], |row| row.get(0))?
+        .collect()
 }
 
 /// A value as text that differs whenever the values differ, and sorts alike
@@ -209,7 +215,10 @@ mod tests {
         }
         // Every table is a head with an identity, or belongs to one.
         for table in &shape.0 {
-            assert!(table.owner.is_some() != !table.identity.is_empty(), "{table:?}");
+            assert!(
+                table.owner.is_some() != !table.identity.is_empty(),
+                "{table:?}"
+            );
         }
         let outer: Vec<String> = shape
             .outer(shape.table("bout_profile").unwrap(), "main")

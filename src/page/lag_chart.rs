@@ -94,8 +94,15 @@ mod tests {
         let points: Vec<(Day, f64)> = (0..200).map(|d| (Day(d), 200.0 - f64::from(d))).collect();
         for (width, glyphs) in [(80, Glyphs::Unicode), (40, Glyphs::Ascii)] {
             let text = lag_chart(&points, AIM, width, 11, glyphs);
-            assert!(text.lines().take(12).all(|l| l.chars().count() <= width), "{text}");
-            let mark = if glyphs == Glyphs::Unicode { '●' } else { 'o' };
+            assert!(
+                text.lines().take(12).all(|l| l.chars().count() <= width),
+                "{text}"
+            );
+            let mark = if glyphs == Glyphs::Unicode {
+                '●'
+            } else {
+                'o'
+            };
             let columns: Vec<Option<usize>> = text
                 .lines()
                 .take(11)

@@ -3,12 +3,14 @@
 
 pub mod contract;
 pub mod csv_out;
-pub mod lag_chart;
+mod lag_chart;
 mod strip;
 pub mod vtt_out;
+mod weeks;
 
 pub use contract::{Recording, Review};
 pub use csv_out::write_pairs_csv;
 pub use lag_chart::lag_chart;
 pub use strip::{Glyphs, strip};
 pub use vtt_out::captions;
+pub use weeks::{Picture, Weeks};

@@ -95,7 +95,9 @@ fn line(person: Option<&str>, p: &Progress) -> String {
         (verdict, Some(slope)) => {
             let clear = matches!(verdict, Verdict::Falls | Verdict::Rises);
             let ends = p.lag_trend.per_week_interval;
-            let ends = ends.map_or(String::new(), |i| format!(" ({:+.1} {:+.1})", i.low, i.high));
+            let ends = ends.map_or(String::new(), |i| {
+                format!(" ({:+.1} {:+.1})", i.low, i.high)
+            });
             format!("{slope:+.1}{ends}{}", if clear { "" } else { " ?" })
         }
     };

@@ -159,7 +159,10 @@ mod tests {
         let text = "one two three four five six seven eight nine ten eleven twelve";
         wrapped(&mut out, text, 20).unwrap();
         let written = String::from_utf8(out).unwrap();
-        assert!(written.lines().all(|l| l.chars().count() <= 20), "{written}");
+        assert!(
+            written.lines().all(|l| l.chars().count() <= 20),
+            "{written}"
+        );
         let words: Vec<&str> = written.split_whitespace().collect();
         assert_eq!(words.join(" "), text);
     }

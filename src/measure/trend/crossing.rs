@@ -41,10 +41,7 @@ pub fn crossing(times: &[f64], values: &[f64], target: f64, level: f64) -> Optio
     let t_mean = points.iter().map(|p| p.0).sum::<f64>() / count;
     let y_mean = points.iter().map(|p| p.1).sum::<f64>() / count;
     let sxx: f64 = points.iter().map(|p| (p.0 - t_mean).powi(2)).sum();
-    let sxy: f64 = points
-        .iter()
-        .map(|p| (p.0 - t_mean) * (p.1 - y_mean))
-        .sum();
+    let sxy: f64 = points.iter().map(|p| (p.0 - t_mean) * (p.1 - y_mean)).sum();
     if sxx <= 0.0 || sxy == 0.0 {
         return None;
     }

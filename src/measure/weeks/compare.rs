@@ -6,9 +6,7 @@ use std::collections::{BTreeMap, BTreeSet};
 use serde::{Deserialize, Serialize};
 
 use super::{Lot, Occasion};
-use crate::measure::compare::{
-    Statistic, hodges_lehmann, holm, mann_whitney, permutation_test,
-};
+use crate::measure::compare::{Statistic, hodges_lehmann, holm, mann_whitney, permutation_test};
 use crate::measure::interval::Interval;
 use crate::measure::median::median;
 use crate::timeline::{MomentKind, SoundKind};
@@ -171,7 +169,10 @@ fn bout_medians(lots: &[&Lot]) -> Vec<f64> {
     for lot in lots {
         bouts.entry(lot.bout).or_default().extend(&lot.lags_ms);
     }
-    bouts.into_values().filter_map(|lags| median(&lags)).collect()
+    bouts
+        .into_values()
+        .filter_map(|lags| median(&lags))
+        .collect()
 }
 
 #[cfg(test)]
@@ -212,7 +213,10 @@ mod tests {
             .collect();
         let all = comparisons(&lots, MomentKind::Floor);
         let words = &all[0];
-        assert_eq!((words.one.as_str(), words.other.as_str()), ("clicks", "words"));
+        assert_eq!(
+            (words.one.as_str(), words.other.as_str()),
+            ("clicks", "words")
+        );
         assert_eq!((words.n, words.basis), ((12, 12), Basis::BoutMedians));
         assert_close(words.shift_ms, -70.0, 12.0);
         assert!(words.interval.unwrap().high < -50.0);

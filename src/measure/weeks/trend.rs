@@ -196,6 +196,9 @@ mod tests {
             }
         }
         let share = f64::from(clear) / f64::from(asked);
-        assert!(asked > 200 && (0.3..0.8).contains(&share), "{share} of {asked}");
+        assert!(
+            asked > 200 && (0.3..0.8).contains(&share),
+            "{share} of {asked}"
+        );
     }
 }
