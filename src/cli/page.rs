@@ -49,10 +49,12 @@ impl PageCmd {
             Chosen::One(person) => person,
         };
         let lots = lots_of(&journal, person.as_deref(), &self.choice)?;
-        let mut told = Told::of(person.as_deref(), &lots, &settings, By::Day);
+        let mut told = Told::of(person.as_deref(), &lots, &settings, By::Day, true);
         for by in [By::Week, By::Month] {
             if told.kinds.iter().any(|p| p.rows.len() > ROWS_AT_MOST) {
-                told = Told::of(person.as_deref(), &lots, &settings, by);
+                // The comparisons stay the same.
+                let coarser = Told::of(person.as_deref(), &lots, &settings, by, false);
+                told.kinds = coarser.kinds;
             }
         }
         if told.kinds.is_empty() {

@@ -11,3 +11,4 @@ mod journal;
 mod outputs;
 mod run;
 mod timing;
+mod weeks;

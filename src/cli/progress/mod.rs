@@ -87,7 +87,13 @@ pub(super) struct Told {
 
 impl Told {
     /// All measures of a person's lots.
-    pub(super) fn of(person: Option<&str>, lots: &[Lot], settings: &Settings, by: By) -> Self {
+    pub(super) fn of(
+        person: Option<&str>,
+        lots: &[Lot],
+        settings: &Settings,
+        by: By,
+        compare: bool,
+    ) -> Self {
         let share = settings.goal.on_time_share;
         let each = |by: By| -> Vec<Progress> {
             KINDS
@@ -104,7 +110,16 @@ impl Told {
         Self {
             format: "marklag.progress/1",
             person: person.map(str::to_owned),
-            comparisons: kinds.iter().map(|p| comparisons(lots, p.kind)).collect(),
+            comparisons: kinds
+                .iter()
+                .map(|p| {
+                    if compare {
+                        comparisons(lots, p.kind)
+                    } else {
+                        Vec::new()
+                    }
+                })
+                .collect(),
             kinds,
             next,
         }
@@ -138,9 +153,15 @@ impl ProgressCmd {
             Chosen::One(person) => person,
         };
         let lots = lots_of(&journal, person.as_deref(), &self.choice)?;
-        let told = Told::of(person.as_deref(), &lots, &settings, by);
+        let told = Told::of(
+            person.as_deref(),
+            &lots,
+            &settings,
+            by,
+            self.compare || self.json,
+        );
         if self.json {
-            serde_json::to_writer(&mut *out, &told)?;
+            serde_json::to_writer(&mut *out, &told).map_err(std::io::Error::from)?;
             return Ok(writeln!(out)?);
         }
         text::write(out, &told, self.lines, self.compare, columns())
@@ -172,6 +193,6 @@ pub(super) fn tell(
     lots: &[Lot],
     settings: &Settings,
 ) -> anyhow::Result<()> {
-    let told = Told::of(Some(person), lots, settings, By::Week);
+    let told = Told::of(Some(person), lots, settings, By::Week, true);
     text::write(out, &told, 14, true, columns())
 }

@@ -65,7 +65,7 @@ pub(super) fn everyone(
                     lag_trend: &p.lag_trend,
                     spread_trend: &p.spread_trend,
                 };
-                serde_json::to_writer(&mut *out, &line)?;
+                serde_json::to_writer(&mut *out, &line).map_err(std::io::Error::from)?;
             } else {
                 writeln!(out, "{}", line(person.as_deref(), &p))?;
             }

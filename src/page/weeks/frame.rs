@@ -94,15 +94,15 @@ impl Frame {
                 .collect()
         };
         html! {
-            path class="axis" d=(format!("M{left} {top}V{bottom}H{right}"));
+            path class="axis" d=(format!("M{left} {top}V{bottom}H{right}")) {}
             @for tick in ticks(self.y, 6) {
                 @let y = self.at_y(tick);
-                path class="axis" d=(format!("M{left} {y}h-4"));
+                path class="axis" d=(format!("M{left} {y}h-4")) {}
                 text x=(left - 7.0) y=(y + 4.0) text-anchor="end" { (signed(tick)) }
             }
             @for (tick, label) in x_ticks {
                 @let x = self.at_x(tick);
-                path class="axis" d=(format!("M{x} {bottom}v4"));
+                path class="axis" d=(format!("M{x} {bottom}v4")) {}
                 text x=(x) y=(bottom + 18.0) text-anchor="middle" { (label) }
             }
             text x=(right) y=(HEIGHT - 6.0) text-anchor="end" { (along) }

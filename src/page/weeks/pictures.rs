@@ -91,9 +91,9 @@ pub(super) fn then_and_now(progress: &Progress, lots: &[Lot]) -> Option<Picture>
         drawn: html! {
             rect class="aim" x=(frame.at_x(aim.from_ms)) y=(frame.at_y(top))
                 width=(round(frame.at_x(aim.to_ms) - frame.at_x(aim.from_ms)))
-                height=(round(frame.at_y(0.0) - frame.at_y(top)));
-            path class="then" d=(outline(&then_shares));
-            path class="now" d=(outline(&now_shares));
+                height=(round(frame.at_y(0.0) - frame.at_y(top))) {}
+            path class="then" d=(outline(&then_shares)) {}
+            path class="now" d=(outline(&now_shares)) {}
             text x="472" y="24" text-anchor="end" { "- - first five days, median " (format!("{then_ms:.0}")) }
             text x="472" y="42" text-anchor="end" { "── last five days, median " (format!("{now_ms:.0}")) }
             (frame.axes("lag in ms, late to the right", "% of marks", false))
@@ -136,15 +136,15 @@ pub(super) fn trend(progress: &Progress) -> Option<Picture> {
         drawn: html! {
             rect class="aim" x=(frame.at_x(f64::from(first.0))) y=(frame.at_y(aim.to_ms))
                 width=(round(frame.at_x(f64::from(last.0)) - frame.at_x(f64::from(first.0))))
-                height=(round(frame.at_y(aim.from_ms) - frame.at_y(aim.to_ms)));
+                height=(round(frame.at_y(aim.from_ms) - frame.at_y(aim.to_ms))) {}
             @for (row, median) in &points {
                 @let x = frame.at_x(f64::from(row.from.0));
                 @if let Some((low, high)) = row.figures.low_ms.zip(row.figures.high_ms) {
-                    path class="bar" d=(format!("M{x} {}V{}", frame.at_y(low), frame.at_y(high)));
+                    path class="bar" d=(format!("M{x} {}V{}", frame.at_y(low), frame.at_y(high))) {}
                 }
-                circle class="dot" cx=(x) cy=(frame.at_y(*median)) r="3.5";
+                circle class="dot" cx=(x) cy=(frame.at_y(*median)) r="3.5" {}
             }
-            @if let Some(line) = line { path class="trend" d=(line); }
+            @if let Some(line) = line { path class="trend" d=(line) {} }
             (frame.axes("", "ms, up is later", true))
         },
     })
@@ -187,12 +187,12 @@ pub(super) fn shift(progress: &Progress) -> Option<Picture> {
             chart.target_ms
         ),
         drawn: html! {
-            path class="limit" d=(path(|d| d.low_ms));
-            path class="limit" d=(path(|d| d.high_ms));
-            path class="now" d=(path(|d| d.average_ms));
+            path class="limit" d=(path(|d| d.low_ms)) {}
+            path class="limit" d=(path(|d| d.high_ms)) {}
+            path class="now" d=(path(|d| d.average_ms)) {}
             @for day in chart.days.iter().filter(|d| d.outside) {
                 circle class="out" cx=(frame.at_x(f64::from(day.day.0)))
-                    cy=(frame.at_y(day.average_ms)) r="3";
+                    cy=(frame.at_y(day.average_ms)) r="3" {}
             }
             text x="472" y="24" text-anchor="end" { "── average, ○ outside, ··· limits" }
             (frame.axes("", "ms, up is later", true))
@@ -227,11 +227,11 @@ pub(super) fn on_time(progress: &Progress) -> Option<Picture> {
             100.0 * progress.goal.wanted_share
         ),
         drawn: html! {
-            path class="limit" d=(format!("M{} {wanted}H{}", frame.at_x(f64::from(first.0)), frame.at_x(f64::from(last.0))));
+            path class="limit" d=(format!("M{} {wanted}H{}", frame.at_x(f64::from(first.0)), frame.at_x(f64::from(last.0)))) {}
             @for (row, share, low, high) in &rows {
                 @let x = frame.at_x(f64::from(row.from.0));
-                path class="bar" d=(format!("M{x} {}V{}", frame.at_y(100.0 * low), frame.at_y(100.0 * high)));
-                circle class="dot" cx=(x) cy=(frame.at_y(100.0 * share)) r="3.5";
+                path class="bar" d=(format!("M{x} {}V{}", frame.at_y(100.0 * low), frame.at_y(100.0 * high))) {}
+                circle class="dot" cx=(x) cy=(frame.at_y(100.0 * share)) r="3.5" {}
             }
             (frame.axes("", "% on time", true))
         },
