@@ -39,7 +39,7 @@ pub(super) fn everyone(
     } else {
         writeln!(
             out,
-            "{:<16}  {:<9}  {:>5}  {:>7}  {:>8}  {:>6}  {:>7}  a week",
+            "{:<12} {:<9} {:>5} {:>8} {:>6} {:>6} {:>7}  a week",
             "who", "moment", "days", "moments", "median", "spread", "on time"
         )?;
     }
@@ -96,14 +96,14 @@ fn line(person: Option<&str>, p: &Progress) -> String {
             let clear = matches!(verdict, Verdict::Falls | Verdict::Rises);
             let ends = p.lag_trend.per_week_interval;
             let ends = ends.map_or(String::new(), |i| {
-                format!(" ({:+.1} {:+.1})", i.low, i.high)
+                format!(" ({} {})", brief(i.low), brief(i.high))
             });
-            format!("{slope:+.1}{ends}{}", if clear { "" } else { " ?" })
+            format!("{}{ends}{}", brief(slope), if clear { "" } else { "?" })
         }
     };
-    let who: String = name_of(person).chars().take(16).collect();
+    let who: String = name_of(person).chars().take(12).collect();
     format!(
-        "{who:<16}  {:<9}  {:>5}  {:>7}  {:>8}  {:>6}  {:>7}  {trend}",
+        "{who:<12} {:<9} {:>5} {:>8} {:>6} {:>6} {:>7}  {trend}",
         moment_word(p.kind),
         p.n_days,
         p.whole.on_time.of,
@@ -111,4 +111,13 @@ fn line(person: Option<&str>, p: &Progress) -> String {
         ms(p.whole.spread_ms),
         percent.unwrap_or("-".to_owned()),
     )
+}
+
+/// A slope in a narrow column.
+fn brief(ms: f64) -> String {
+    if ms.abs() < 9.95 {
+        format!("{ms:+.1}")
+    } else {
+        format!("{ms:+.0}")
+    }
 }

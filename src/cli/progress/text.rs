@@ -101,7 +101,7 @@ fn kind(
 fn table(out: &mut dyn Write, rows: &[Row], lines: usize) -> anyhow::Result<()> {
     writeln!(
         out,
-        "{:<10}  {:>5}  {:>6}  {:>14}  {:>6}  {:>9}  {:>6}  {:>5}  {:>4}",
+        "{:<10}  {:>5}  {:>6}  {:>13}  {:>6}  {:>9}  {:>6}  {:>5}  {:>4}",
         "from", "bouts", "median", "95 % interval", "spread", "on time", "missed", "stray", "/min"
     )?;
     let skipped = rows.len().saturating_sub(lines);
@@ -114,7 +114,7 @@ fn table(out: &mut dyn Write, rows: &[Row], lines: usize) -> anyhow::Result<()> 
         };
         writeln!(
             out,
-            "{:<10}  {:>5}  {:>6}  {interval:>14}  {:>6}  {:>9}  {:>6}  {:>5}  {:>4}",
+            "{:<10}  {:>5}  {:>6}  {interval:>13}  {:>6}  {:>9}  {:>6}  {:>5}  {:>4}",
             row.from.to_string(),
             row.bouts,
             ms(f.median_ms),

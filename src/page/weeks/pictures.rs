@@ -62,7 +62,8 @@ pub(super) fn then_and_now(progress: &Progress, lots: &[Lot]) -> Option<Picture>
         .chain(&now_shares)
         .copied()
         .fold(0.0, f64::max);
-    let frame = Frame::around((low, high), (0.0, top));
+    // Room above for the words.
+    let frame = Frame::around((low, high), (0.0, 1.25 * top));
     let outline = |shares: &[f64]| {
         let mut path = format!("M{} {}", frame.at_x(low), frame.at_y(0.0));
         for (k, share) in shares.iter().enumerate() {
@@ -162,6 +163,8 @@ pub(super) fn shift(progress: &Progress) -> Option<Picture> {
         .iter()
         .flat_map(|d| [d.average_ms, d.low_ms, d.high_ms]);
     let (low, high) = ends.fold((f64::MAX, f64::MIN), |(l, h), v| (l.min(v), h.max(v)));
+    // Room above for the words.
+    let high = high + 0.15 * (high - low);
     let frame = Frame::around((f64::from(first.0), f64::from(last.0)), (low, high));
     let path = |value: fn(&crate::measure::weeks::ChartDay) -> f64| -> String {
         let each = chart.days.iter().enumerate().map(|(k, d)| {

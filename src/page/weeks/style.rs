@@ -85,7 +85,8 @@ mod tests {
     /// the second dark.
     fn in_css(name: &str, dark: bool) -> String {
         let css = of_page();
-        let mut sets = css.match_indices(&format!("--{name}:"));
+        let wanted = format!("--{name}:");
+        let mut sets = css.match_indices(&wanted);
         let (at, found) = sets.nth(usize::from(dark)).unwrap();
         let from = at + found.len();
         css[from..from + 7].to_owned()
