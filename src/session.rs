@@ -16,9 +16,12 @@ use crate::measure::session::{
 };
 use crate::measure::{Summary, Yardstick, summarise};
 use crate::review::{Rules, judge};
-use crate::timeline::session::{Act, ActKind, Happened, Log, acts, breaks, now_practised};
+use crate::timeline::plan::Behaviour;
+use crate::timeline::session::{
+    Act, ActKind, Happened, Line, Log, SessionEvent, acts, breaks, now_practised,
+};
 use crate::timeline::{
-    Aim, Moment, MomentKind, MomentSource, Outcome, Pair, Plan, Sound, Window, pair,
+    Aim, Moment, MomentKind, MomentSource, Outcome, Pair, Plan, Sound, SoundKind, Window, pair,
 };
 
 /// All that a session is judged by; kept with it.
@@ -357,6 +360,73 @@ fn on_offers(acts: &[Act], pairs: &[Pair], setup: &Setup) -> Vec<f64> {
         .filter(|p| p.moment_s.is_some())
         .filter_map(|p| p.mark_s)
         .collect()
+}
+
+/// What a sound that was heard is in a session: a mark, a cue that was spoken (a
+/// taught word with the name of the plan's cue), or nothing.
+pub fn of_sound(sound: &Sound, plan: &Plan) -> Option<Happened> {
+    let is_cue = |b: &Behaviour| !b.cue.is_empty() && b.cue == sound.name;
+    if sound.kind == SoundKind::Impact {
+        None
+    } else if sound.kind == SoundKind::Word && plan.behaviours.iter().any(is_cue) {
+        Some(Happened::Cue)
+    } else {
+        let is_bridge = plan.bridge.as_ref().is_none_or(|b| *b == sound.name);
+        is_bridge.then(|| Happened::Mark(sound.clone()))
+    }
+}
+
+/// Standard uncertainty of what a file tells without saying how exact it is, in
+/// milliseconds: one picture of a video at 30 a second, 33.3/√12.
+pub const FILE_U_MS: f64 = 9.6;
+
+/// The log of a recording: what was heard (with its uncertainty in milliseconds),
+/// moments of a file, and lines of an events file, taken in by time as a live
+/// session takes them in.
+pub fn log_of_lines(heard: Vec<(f64, f64, Happened)>, moments: &[Moment], lines: Vec<Line>) -> Log {
+    let event = |t_s: f64, u_ms: f64, source: MomentSource, what: Happened| {
+        Line::Event(SessionEvent {
+            t_s,
+            u_ms,
+            source,
+            what,
+        })
+    };
+    let mut all: Vec<Line> = heard
+        .into_iter()
+        .map(|(t_s, u_ms, what)| event(t_s, u_ms, MomentSource::Sound, what))
+        .chain(
+            moments
+                .iter()
+                .map(|m| event(m.t_s, FILE_U_MS, MomentSource::File, Happened::Reached)),
+        )
+        .chain(lines)
+        .collect();
+    all.sort_by(|a, b| a.t_s().total_cmp(&b.t_s()));
+    let mut log = Log::default();
+    for (number, line) in (1..).zip(all) {
+        let aside = |target: i64, is_aside: bool| Happened::Aside { target, is_aside };
+        let (t_s, what) = match line {
+            Line::Event(event) => {
+                log.apply(number, event);
+                continue;
+            }
+            Line::Undo(t_s) => (t_s, log.undo_target().map(|e| aside(e.number, true))),
+            Line::Redo(t_s) => (t_s, log.redo_target().map(|e| aside(e.number, false))),
+        };
+        if let Some(what) = what {
+            log.apply(
+                number,
+                SessionEvent {
+                    t_s,
+                    u_ms: 0.0,
+                    source: MomentSource::File,
+                    what,
+                },
+            );
+        }
+    }
+    log
 }
 
 /// What is practised now: the place in the plan, from 0, and the step.

@@ -108,6 +108,8 @@ fn the_pure_rooms_are_pure() {
         "src/page",
         "src/listen.rs",
         "src/review.rs",
+        "src/session.rs",
+        "src/session",
     ] {
         let files = sources(room);
         assert!(!files.is_empty(), "{room}");

@@ -219,7 +219,7 @@ impl JournalCmd {
     }
 }
 
-fn ask_on_terminal(question: &str) -> Result<bool> {
+pub(super) fn ask_on_terminal(question: &str) -> Result<bool> {
     if !io::stdin().is_terminal() {
         bail!("there is nobody to ask here; give --yes to forget without being asked");
     }
@@ -453,7 +453,7 @@ fn in_words(lag_ms: Option<f64>) -> String {
 
 /// The day and time where the bout was; in UTC, and saying so, where that is
 /// not known.
-fn local(at: Timestamp, time_zone: Option<&str>) -> String {
+pub(super) fn local(at: Timestamp, time_zone: Option<&str>) -> String {
     match time_zone.and_then(|name| at.in_tz(name).ok()) {
         Some(there) => there.strftime("%Y-%m-%d %H:%M").to_string(),
         None => at.strftime("%Y-%m-%d %H:%MZ").to_string(),

@@ -1,6 +1,7 @@
 //! The commands: one file each; words and exit codes.
 
 mod bridges;
+mod compare;
 mod demo;
 mod drop;
 pub mod journal;
@@ -8,13 +9,17 @@ mod keeping;
 mod key_path;
 mod page;
 mod papers;
+mod plan;
+mod plan_form;
 mod progress;
 mod remeasure;
 mod review;
+mod review_session;
 mod sound_in;
 mod summary;
 mod target;
 mod teach;
+mod train;
 mod trouble;
 
 use std::io::{self, IsTerminal, Write};
@@ -54,6 +59,12 @@ enum Command {
     Review(Box<review::ReviewCmd>),
     /// Drop a ball and mark it, with the lag on the screen at once
     Drop(Box<drop::DropCmd>),
+    /// Run a session with an animal: clock, marks, treats, steps
+    Train(Box<train::TrainCmd>),
+    /// Write, look at and change what sessions are to practise
+    Plan(plan::PlanCmd),
+    /// Compare what two people noted of the same session, or one at a second look
+    Compare(compare::CompareCmd),
     /// Teach marklag the sound of your bridge
     Teach(teach::TeachCmd),
     /// List, change or forget the taught sounds
@@ -107,6 +118,9 @@ fn run(line: Line) -> anyhow::Result<()> {
         }
         Some(Command::Review(command)) => command.run(&home, &mut out),
         Some(Command::Drop(command)) => command.run(&home()?, &mut out),
+        Some(Command::Train(command)) => command.run(&home()?, &mut out),
+        Some(Command::Plan(command)) => command.run(&home()?, &mut out),
+        Some(Command::Compare(command)) => command.run(&home()?, &mut out),
         Some(Command::Teach(command)) => command.run(&home()?, &mut out),
         Some(Command::Bridges(command)) => command.run(&home()?, &mut out),
         Some(Command::Progress(command)) => command.run(&home()?, &mut out),

@@ -13,6 +13,7 @@ use jiff::Timestamp;
 use jiff::tz::TimeZone;
 use serde::Serialize;
 
+use super::review_session::Recorded;
 use super::target::Target;
 use super::trouble::{BadUsage, cannot_read};
 use super::{bridges, columns, summary, teach};
@@ -103,6 +104,15 @@ pub(super) struct ReviewCmd {
     /// Whose marks these are
     #[arg(long, value_name = "NAME")]
     person: Option<String>,
+    /// A session with an animal was recorded: the moments are behaviours
+    #[arg(long, conflicts_with_all = ["csv", "vtt", "cues", "height", "mark"])]
+    session: bool,
+    /// With --session: the plan, by its name in the journal or as a TOML file
+    #[arg(long, value_name = "PLAN", requires = "session")]
+    plan: Option<String>,
+    /// With --session: events from a table (time,event,detail)
+    #[arg(long, value_name = "FILE", requires = "session")]
+    events: Option<PathBuf>,
 }
 
 /// One recording, reviewed.
@@ -150,7 +160,7 @@ impl ReviewCmd {
         let kind = told
             .as_ref()
             .and_then(|t| t.0.first().map(|m| m.kind))
-            .unwrap_or(if told.is_some() {
+            .unwrap_or(if told.is_some() || self.session {
                 MomentKind::Behaviour
             } else {
                 self.mark.kind()
@@ -172,6 +182,7 @@ impl ReviewCmd {
             rules: &rules,
         };
         let done = jobs.all(&self.files)?;
+        let behaviours = told.as_ref().map_or_else(Vec::new, |t| t.0.clone());
 
         let mut notes: Vec<String> = told.map_or_else(Vec::new, |t| t.1);
         for one in &done {
@@ -180,6 +191,21 @@ impl ReviewCmd {
         }
         for note in &notes {
             eprintln!("Note: {note}");
+        }
+        if let (true, Some(one)) = (self.session, done.first()) {
+            let recorded = Recorded {
+                file: &one.file,
+                rate_hz: one.rate_hz,
+                channels: one.channels,
+                heard: &one.heard,
+                moments: &behaviours,
+                profiles: &profiles,
+                plan: self.plan.as_deref(),
+                events: self.events.as_deref(),
+                person: self.person.as_deref(),
+                rules: &rules,
+            };
+            return recorded.tell(home, &settings, journal, self.json, out);
         }
         self.papers(targets, &done, kind, &rules, out)?;
         if let Some(journal) = &mut journal {
@@ -210,6 +236,9 @@ impl ReviewCmd {
                     "{flag} belongs to one recording; review them one at a time"
                 ));
             }
+        }
+        if self.session && self.files.len() > 1 {
+            return Err("--session belongs to one recording; review them one at a time".to_owned());
         }
         let dash = Path::new("-");
         if self.cues.as_deref() == Some(dash) {

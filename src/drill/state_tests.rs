@@ -68,10 +68,7 @@ fn now(t_s: f64) -> Event {
 }
 
 fn play(setup: Setup, events: &[Event]) -> State {
-    events
-        .iter()
-        .cloned()
-        .fold(State::new(setup), |state, event| step(state, event))
+    events.iter().cloned().fold(State::new(setup), step)
 }
 
 fn told(state: &State) -> Vec<(Option<f64>, Outcome_)> {

@@ -215,8 +215,9 @@ mod tests {
         }
         // Every table is a head with an identity, or belongs to one.
         for table in &shape.0 {
-            assert!(
-                table.owner.is_some() != !table.identity.is_empty(),
+            assert_eq!(
+                table.owner.is_some(),
+                table.identity.is_empty(),
                 "{table:?}"
             );
         }

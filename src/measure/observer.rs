@@ -13,6 +13,7 @@ use super::distributions::{f_quantile, level_is_usable};
 use super::interval::Interval;
 use super::running::Running;
 use super::uncertainty::{Contribution, combine};
+use crate::timeline::{Aim, Window, pair};
 
 /// The fewest errors that a person is measured by.
 pub const FEWEST: usize = 5;
@@ -37,6 +38,24 @@ pub fn observer(errors_ms: &[f64]) -> Option<Observer> {
         bias_ms: errors.mean().filter(|_| errors.n() >= FEWEST)?,
         spread_ms: errors.sd_n1()?,
     })
+}
+
+/// How far a press may lie from its sound, in milliseconds.
+const PRESS_WINDOW_MS: f64 = 1_000.0;
+
+/// The errors key − sound, in milliseconds, of presses held against sounds, both
+/// in seconds: the cheapest pairing that keeps the order, within a second.
+pub fn key_errors_ms(sounds_s: &[f64], presses_s: &[f64]) -> Vec<f64> {
+    let Ok(window) = Window::new(PRESS_WINDOW_MS, PRESS_WINDOW_MS) else {
+        return Vec::new();
+    };
+    // The aim plays no part here.
+    let aim = Aim {
+        from_ms: 0.0,
+        to_ms: 0.0,
+    };
+    let pairs = pair(sounds_s, presses_s, window, aim);
+    pairs.iter().filter_map(|p| p.lag_ms).collect()
 }
 
 /// A set of lags as measured and with the observer taken off, in milliseconds.
@@ -166,6 +185,14 @@ mod tests {
         assert_eq!(Corrected::lag_ms(-10.0, &who), 20.0);
         assert!(observer(&[1.0; 4]).is_none());
         assert!(correct(&[5.0], &who).is_none());
+    }
+
+    #[test]
+    fn presses_are_held_against_the_nearest_sounds() {
+        let errors = key_errors_ms(&[1.0, 5.0, 9.0], &[1.05, 4.9, 20.0]);
+        assert_eq!(errors.len(), 2);
+        assert_close(errors[0], 50.0, 1e-9);
+        assert_close(errors[1], -100.0, 1e-9);
     }
 
     #[test]

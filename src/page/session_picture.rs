@@ -14,7 +14,11 @@ const NAME: usize = 9;
 /// column the weightiest is drawn.
 pub fn session_picture(at: &Looking, length_s: f64, width: usize, glyphs: Glyphs) -> String {
     let columns = width.max(40) - NAME;
-    let scale = if length_s > 0.0 { columns as f64 / length_s } else { 0.0 };
+    let scale = if length_s > 0.0 {
+        columns as f64 / length_s
+    } else {
+        0.0
+    };
     let column = |t_s: f64| ((t_s * scale) as usize).min(columns - 1);
     let times = |kind: ActKind| -> Vec<f64> {
         let acts = at.acts().iter().filter(|a| a.kind == kind);
@@ -38,13 +42,26 @@ pub fn session_picture(at: &Looking, length_s: f64, width: usize, glyphs: Glyphs
         out.push('\n');
     };
     let breaks = at.breaks().iter().flat_map(|(from, to)| {
-        let step = if scale > 0.0 { 0.5 / scale } else { f64::INFINITY };
+        let step = if scale > 0.0 {
+            0.5 / scale
+        } else {
+            f64::INFINITY
+        };
         let steps = ((to - from) / step) as usize;
         (0..=steps).map(move |k| (from + k as f64 * step, '='))
     });
     row("break", breaks.collect());
-    row("asked", times(ActKind::Cue).into_iter().map(|t| (t, '|')).collect());
-    row("offered", times(ActKind::Offer).into_iter().map(|t| (t, 'o')).collect());
+    row(
+        "asked",
+        times(ActKind::Cue).into_iter().map(|t| (t, '|')).collect(),
+    );
+    row(
+        "offered",
+        times(ActKind::Offer)
+            .into_iter()
+            .map(|t| (t, 'o'))
+            .collect(),
+    );
     let near = times(ActKind::NearMiss).into_iter().map(|t| (t, '~'));
     let reached = times(ActKind::Reached).into_iter().map(|t| (t, '+'));
     row("reached", near.chain(reached).collect());
@@ -58,12 +75,24 @@ pub fn session_picture(at: &Looking, length_s: f64, width: usize, glyphs: Glyphs
             _ => mark,
         }
     };
-    let mut marks: Vec<(f64, char)> = times(ActKind::Mark).into_iter().map(|t| (t, sign(t))).collect();
+    let mut marks: Vec<(f64, char)> = times(ActKind::Mark)
+        .into_iter()
+        .map(|t| (t, sign(t)))
+        .collect();
     // What is drawn last is seen: the ordinary ones first.
     marks.sort_by_key(|(_, sign)| *sign != mark);
     row("marks", marks);
-    row("unpaid", at.paid().unpaid_s.iter().map(|t| (*t, '!')).collect());
-    row("treats", times(ActKind::Treat).into_iter().map(|t| (t, '.')).collect());
+    row(
+        "unpaid",
+        at.paid().unpaid_s.iter().map(|t| (*t, '!')).collect(),
+    );
+    row(
+        "treats",
+        times(ActKind::Treat)
+            .into_iter()
+            .map(|t| (t, '.'))
+            .collect(),
+    );
     out
 }
 

@@ -15,11 +15,19 @@ pub fn session_words(measures: &SessionMeasures, setup: &Setup) -> Vec<String> {
         out.extend(pairing_words(pairing));
     }
     let has_several = |s: &StepMeasures| {
-        measures.steps.iter().filter(|o| o.behaviour == s.behaviour).count() > 1
+        measures
+            .steps
+            .iter()
+            .filter(|o| o.behaviour == s.behaviour)
+            .count()
+            > 1
     };
     for step in &measures.steps {
         out.push(String::new());
-        out.push(format!("{}, step {}: {}", step.behaviour, step.step, step.earns));
+        out.push(format!(
+            "{}, step {}: {}",
+            step.behaviour, step.step, step.earns
+        ));
         out.extend(step_words(step));
         out.push(format!("  {}", lean_words(&step.lean)));
     }
@@ -56,7 +64,10 @@ fn whole(m: &SessionMeasures, setup: &Setup) -> Vec<String> {
     out.push(format!("{}{rate}.", count(m.marks, "mark", "marks")));
     match (m.treats, &m.unpaid) {
         (Some(treats), Some(unpaid)) => {
-            let aside = setup.plan.treats.map_or(String::new(), |n| format!(" of {n} set aside"));
+            let aside = setup
+                .plan
+                .treats
+                .map_or(String::new(), |n| format!(" of {n} set aside"));
             out.push(format!(
                 "{}{aside}; {} went unpaid{}.",
                 count(treats, "treat", "treats"),
@@ -70,7 +81,9 @@ fn whole(m: &SessionMeasures, setup: &Setup) -> Vec<String> {
     }
     let mut times = Vec::new();
     if let (Some(median), Some(longest)) = (m.treat_gap_s, m.longest_treat_gap_s) {
-        times.push(format!("Treat gap: median {median:.1} s, longest {longest:.1} s."));
+        times.push(format!(
+            "Treat gap: median {median:.1} s, longest {longest:.1} s."
+        ));
     }
     if let Some(answer_s) = m.answer_s {
         times.push(format!("Answer time: median {answer_s:.1} s."));
@@ -126,7 +139,11 @@ fn step_words(s: &StepMeasures) -> Vec<String> {
 /// Where the tries lean, with what else would fit.
 pub fn lean_words(lean: &Lean) -> String {
     let share = share_words(&lean.reached);
-    let clear = if lean.is_clear { "" } else { " So few tries cannot tell well." };
+    let clear = if lean.is_clear {
+        ""
+    } else {
+        " So few tries cannot tell well."
+    };
     match lean.leaning {
         Leaning::TooFew if lean.reached.of == 0 => "No tries yet.".to_owned(),
         Leaning::TooFew => format!("Reached {share}: too few tries to lean anywhere."),
@@ -147,12 +164,17 @@ fn share_words(share: &Share) -> String {
 }
 
 fn pairing_words(p: &PairingMeasures) -> Vec<String> {
-    let mut out = vec![format!("Pairing the bridge: {}.", count(p.marks, "mark", "marks"))];
+    let mut out = vec![format!(
+        "Pairing the bridge: {}.",
+        count(p.marks, "mark", "marks")
+    )];
     if let Some(unpaid) = p.unpaid {
         out.push(format!("  unpaid {unpaid}"));
     }
     if let (Some(median), Some(spread)) = (p.treat_gap_s, p.treat_gap_spread_s) {
-        out.push(format!("  treat gap: median {median:.1} s, its middle half spread over {spread:.1} s"));
+        out.push(format!(
+            "  treat gap: median {median:.1} s, its middle half spread over {spread:.1} s"
+        ));
     }
     if let (Some(median), Some(shortest), Some(longest)) =
         (p.waits.median_s, p.waits.shortest_s, p.waits.longest_s)
@@ -167,7 +189,10 @@ fn pairing_words(p: &PairingMeasures) -> Vec<String> {
         ));
     }
     if let Some(answered) = &p.answered {
-        out.push(format!("  food was visibly expected at {}", share_words(answered)));
+        out.push(format!(
+            "  food was visibly expected at {}",
+            share_words(answered)
+        ));
     }
     out
 }
@@ -208,26 +233,42 @@ pub fn next_time(m: &SessionMeasures, setup: &Setup) -> Vec<String> {
         out.push("More than half of the moments were not marked on time: practise away from the animal (marklag drop).".to_owned());
     }
     if m.length_s > setup.plan.length_min * 60.0 {
-        out.push("The session went past its limit: a shorter plan, or a clock in sight.".to_owned());
+        out.push(
+            "The session went past its limit: a shorter plan, or a clock in sight.".to_owned(),
+        );
     }
     out.push(match setup.plan.again_after_min {
-        Some(min) => format!("When: your plan says again after {}, if the animal is keen.", minutes(min * 60.0)),
+        Some(min) => format!(
+            "When: your plan says again after {}, if the animal is keen.",
+            minutes(min * 60.0)
+        ),
         None => "When: your plan sets no interval (again_after_min).".to_owned(),
     });
     out
 }
 
 fn next_step(s: &StepMeasures, setup: &Setup) -> String {
-    let last = setup.plan.behaviour(&s.behaviour).map_or(0, |b| b.steps.len());
+    let last = setup
+        .plan
+        .behaviour(&s.behaviour)
+        .map_or(0, |b| b.steps.len());
     let name = &s.behaviour;
     let has_more = (s.step as usize) < last;
     match s.lean.leaning {
         Leaning::More if has_more => format!("{name}: step {} is worth a try.", s.step + 1),
-        Leaning::More => format!("{name}: its last step holds; a cue, another place or less help may come next."),
+        Leaning::More => {
+            format!("{name}: its last step holds; a cue, another place or less help may come next.")
+        }
         Leaning::Stay => format!("{name}: step {} again.", s.step),
-        Leaning::Back if s.step > 1 => format!("{name}: step {} for a while, or a smaller step.", s.step - 1),
+        Leaning::Back if s.step > 1 => format!(
+            "{name}: step {} for a while, or a smaller step.",
+            s.step - 1
+        ),
         Leaning::Back => format!("{name}: a smaller first step."),
-        Leaning::TooFew => format!("{name}: step {} again; the tries are too few to say more.", s.step),
+        Leaning::TooFew => format!(
+            "{name}: step {} again; the tries are too few to say more.",
+            s.step
+        ),
     }
 }
 

@@ -11,7 +11,10 @@ fn setup() -> Setup {
     Setup {
         plan: Plan::parse(include_str!("../../fixtures/plans/target.toml")).unwrap(),
         rules: SessionRules::default(),
-        aim: Aim { from_ms: 0.0, to_ms: 400.0 },
+        aim: Aim {
+            from_ms: 0.0,
+            to_ms: 400.0,
+        },
         before_ms: 500.0,
         after_ms: 1500.0,
         clicker_m: 1.0,
@@ -25,7 +28,15 @@ fn log() -> Log {
     let mut number = 0;
     let mut add = |t_s: f64, what: Happened| {
         number += 1;
-        log.apply(number, SessionEvent { t_s, u_ms: 3.0, source: MomentSource::Hand, what });
+        log.apply(
+            number,
+            SessionEvent {
+                t_s,
+                u_ms: 3.0,
+                source: MomentSource::Hand,
+                what,
+            },
+        );
     };
     for k in 0..10 {
         let at = 10.0 * f64::from(k) + 2.0;
@@ -34,13 +45,16 @@ fn log() -> Log {
             continue;
         }
         add(at, Happened::Reached);
-        add(at + 0.2, Happened::Mark(Sound {
-            t_s: at + 0.2,
-            kind: SoundKind::Click,
-            name: "blue".into(),
-            confidence: 0.9,
-            level_dbfs: -12.0,
-        }));
+        add(
+            at + 0.2,
+            Happened::Mark(Sound {
+                t_s: at + 0.2,
+                kind: SoundKind::Click,
+                name: "blue".into(),
+                confidence: 0.9,
+                level_dbfs: -12.0,
+            }),
+        );
         if k != 3 {
             add(at + 2.0, Happened::Treat);
         }
@@ -66,7 +80,11 @@ fn eight_of_ten_is_told_with_what_else_would_fit() {
     }
     assert!(!text.contains("NaN") && !text.contains("must"));
     let next = next_time(&measures, &setup).join("\n");
-    for words in ["target: step 3 is worth a try.", "1 mark went unpaid", "again after 60 min"] {
+    for words in [
+        "target: step 3 is worth a try.",
+        "1 mark went unpaid",
+        "again after 60 min",
+    ] {
         assert!(next.contains(words), "{words}\n{next}");
     }
 }
@@ -75,22 +93,41 @@ fn eight_of_ten_is_told_with_what_else_would_fit() {
 fn nothing_is_said_of_what_was_not_noted() {
     let setup = setup();
     let text = session_words(&measure(&Log::default(), &setup, 30.0), &setup).join("\n");
-    assert!(text.contains("no marks") && text.contains("nothing is said of pay"), "{text}");
+    assert!(
+        text.contains("no marks") && text.contains("nothing is said of pay"),
+        "{text}"
+    );
 }
 
 #[test]
 fn the_picture_stays_in_its_width_and_shows_each_kind() {
     let setup = setup();
     let at = Looking::at(&log(), &setup, 100.0, true);
-    for (width, glyphs) in [(80, Glyphs::Unicode), (40, Glyphs::Ascii), (10, Glyphs::Ascii), (120, Glyphs::Unicode)] {
+    for (width, glyphs) in [
+        (80, Glyphs::Unicode),
+        (40, Glyphs::Ascii),
+        (10, Glyphs::Ascii),
+        (120, Glyphs::Unicode),
+    ] {
         let picture = session_picture(&at, 100.0, width, glyphs);
-        assert!(picture.lines().all(|l| l.chars().count() <= width.max(40)), "{picture}");
+        assert!(
+            picture.lines().all(|l| l.chars().count() <= width.max(40)),
+            "{picture}"
+        );
         let row = |name: &str, sign: char| {
             let line = picture.lines().find(|l| l.starts_with(name)).unwrap();
             line.chars().filter(|c| *c == sign).count()
         };
-        assert_eq!((row("reached", '+'), row("reached", '~')), (8, 2), "{picture}");
-        assert_eq!((row("unpaid", '!'), row("treats", '.')), (1, 7), "{picture}");
+        assert_eq!(
+            (row("reached", '+'), row("reached", '~')),
+            (8, 2),
+            "{picture}"
+        );
+        assert_eq!(
+            (row("unpaid", '!'), row("treats", '.')),
+            (1, 7),
+            "{picture}"
+        );
     }
     let empty = Looking::at(&Log::default(), &setup, 0.0, true);
     assert!(session_picture(&empty, 0.0, 60, Glyphs::Ascii).contains("0:00"));

@@ -5,8 +5,12 @@ use std::process::Stdio;
 
 use crate::run::{Run, bare};
 
-const COMMANDS: [&str; 7] = [
+const COMMANDS: [&str; 11] = [
     "review",
+    "drop",
+    "train",
+    "plan",
+    "compare",
     "teach",
     "bridges",
     "journal",

@@ -5,8 +5,10 @@
 #![cfg(target_os = "linux")]
 #![allow(clippy::unwrap_used, clippy::expect_used)]
 
+mod drop;
 mod faults;
 mod heard;
 mod pattern;
+mod pty;
 mod rig;
 mod timing;

@@ -1,23 +1,15 @@
-//! The drill at work: what keys, sounds and time do, and what is to be seen.
+//! The drill at work: what keys, sounds and time do.
 
-use std::io;
 use std::time::Duration;
 
 use super::keep::Keeper;
-use crate::drill::{Call, Caller, Event, Feedback, Phase, State, Way, step};
+use crate::drill::{Call, Caller, Event, Phase, State, Way, step};
 use crate::hand::{HandEvent, Key, KeyPath, Source};
 use crate::live::{Happening, Live, Stamped};
-use crate::measure::words;
-use crate::screen::view::DrillView;
-use crate::screen::view::drill::Last;
 use crate::screen::{App, Binding, KeyMap, Log};
 use crate::sound::monotonic::mono_ns;
-use crate::timeline::{Moment, MomentKind, MomentSource, Outcome, Sound, SoundKind};
+use crate::timeline::{Moment, MomentSource, Sound, SoundKind};
 
-/// How long a warning stays, in seconds.
-const WARNING_S: f64 = 10.0;
-/// A mark below this is told to be faint, in dBFS: a convention.
-const FAINT_DBFS: f64 = -40.0;
 /// Standard uncertainty of an instant seen on a screen, in milliseconds: pictures
 /// come 33 ms apart (33/√12 = 9.5), and a terminal and its display add 0 to 60 ms
 /// more (60/√12 = 17.3; common practice, no source), of which nothing is known.
@@ -73,13 +65,15 @@ pub(super) struct Drill {
     pub(super) keeper: Option<Keeper>,
     pub(super) signal: Option<i32>,
     pub(super) trouble: Option<String>,
+    /// Presses that make no moments, in seconds.
+    pub(super) presses_s: Vec<f64>,
     live: Live,
-    caller: Caller,
+    pub(super) caller: Caller,
     calls: Vec<Call>,
-    keys: KeyMap<Action>,
+    pub(super) keys: KeyMap<Action>,
     path: Option<KeyPath>,
     log: Log,
-    shows_help: bool,
+    pub(super) shows_help: bool,
     is_dirty: bool,
     is_over: bool,
     /// The last mark and whether a picture has shown it, for the log.
@@ -101,6 +95,7 @@ impl Drill {
             keeper,
             signal: None,
             trouble: None,
+            presses_s: Vec::new(),
             live,
             caller,
             calls: Vec::new(),
@@ -143,7 +138,11 @@ impl Drill {
             Some(Action::Undo) => self.undo(),
             Some(Action::End) => self.live.stop(),
             Some(Action::Help) => self.shows_help = !self.shows_help,
-            Some(Action::Moment) | None => {}
+            // Without a partner: held against the sound of the ball, at the end.
+            Some(Action::Moment) => self.presses_s.extend(
+                at.map(|(t_s, _)| t_s - self.path.map_or(0.0, |path| path.delay_ms * 1e-3)),
+            ),
+            None => {}
         }
     }
 
@@ -224,93 +223,6 @@ impl Drill {
                 };
                 self.change(Event::Moment(moment, clock_u_ms.hypot(SCREEN_U_MS)));
             }
-        }
-    }
-
-    /// What is to be seen.
-    pub(super) fn view(&self) -> DrillView {
-        let state = &self.state;
-        let setup = &state.setup;
-        let done = state.moments_counted().count();
-        let shows_lags = setup.feedback == Feedback::Each;
-        let ball = self.caller.ball(now_s());
-        let last = state.last().filter(|_| shows_lags).map(|p| Last {
-            outcome: p.outcome,
-            lag_ms: p.lag_ms,
-        });
-        let call = self.caller.words().filter(|words| *words != "WAIT");
-        let large = match (state.phase, call) {
-            (Phase::Paused, _) => Some("PAUSED".to_owned()),
-            (_, Some(call)) => Some(call.to_owned()),
-            _ if !shows_lags && done > 0 => Some(format!("DROP {done}")),
-            _ if last.is_none() => Some("READY".to_owned()),
-            _ => None,
-        };
-        let summary = state.summary();
-        let middle = match (summary.median_ms, summary.variable_error_n1_ms) {
-            (Some(median), Some(spread)) if shows_lags => format!(
-                "Median {}   spread {spread:.0} ms (VE, divisor n-1)",
-                words::lag(median)
-            ),
-            (Some(median), None) if shows_lags => format!("Median {}", words::lag(median)),
-            _ => String::new(),
-        };
-        let shares = [
-            (Outcome::OnTime, summary.on_time),
-            (Outcome::Early, summary.early),
-            (Outcome::Late, summary.late),
-            (Outcome::Missed, summary.missed),
-            (Outcome::Stray, summary.stray),
-        ];
-        DrillView {
-            title: format!("Ball drop: mark the {}", of_ball(setup.kind)),
-            progress: match (state.drops_left(), setup.drops) {
-                (Some(left), Some(all)) => format!("{done} of {all} drops, {left} left"),
-                _ => super::count(done, "drop", "drops"),
-            },
-            last,
-            large,
-            status: self.status(),
-            lags_ms: shows_lags.then(|| state.told().filter_map(|p| p.lag_ms).collect()),
-            aim: setup.rules.aim,
-            middle,
-            counts: shares
-                .iter()
-                .filter(|_| shows_lags)
-                .map(|(outcome, share)| (*outcome, share.count))
-                .collect(),
-            level: level(state),
-            warning: state
-                .warning
-                .as_ref()
-                .filter(|(t_s, _)| state.now_s - t_s < WARNING_S)
-                .map(|(_, words)| words.clone()),
-            ball: ball.map(|place| (place.height, place.is_caught)),
-            keys: self.keys.short(),
-            help: self.shows_help.then(|| self.keys.help()),
-        }
-    }
-
-    fn status(&self) -> String {
-        let state = &self.state;
-        let instant = match state.setup.kind {
-            MomentKind::Release => "when it leaves the hand",
-            MomentKind::Top => "at the top of its first bounce",
-            MomentKind::Floor | MomentKind::Behaviour => "when it hits the floor",
-        };
-        match (state.phase, state.setup.way) {
-            (Phase::Done, _) => "Done.".to_owned(),
-            (Phase::Paused, _) => "What is heard now does not count.".to_owned(),
-            (_, Way::Ball) if state.waiting_mark_s().is_some() => {
-                "Mark heard. The lag comes when the ball has stopped bouncing.".to_owned()
-            }
-            (_, Way::Ball) => format!("Let the ball fall, mark {instant}, let it bounce."),
-            (_, Way::Screen) => format!("Watch the ball and mark {instant}."),
-            (_, Way::Partner) => match self.caller.words() {
-                Some("WAIT") | None => "Partner: wait for the word, ball in hand.".to_owned(),
-                Some("HOLD IT") => "Partner: feint, and hold the ball. Do not press.".to_owned(),
-                Some(_) => format!("Partner: drop it, and press {instant}."),
-            },
         }
     }
 
@@ -413,92 +325,10 @@ impl App for Drill {
 }
 
 /// Seconds of the monotonic clock.
-fn now_s() -> f64 {
+pub(super) fn now_s() -> f64 {
     mono_ns() as f64 * 1e-9
 }
 
-fn is_mark(sound: &Sound) -> bool {
+pub(super) fn is_mark(sound: &Sound) -> bool {
     sound.kind != SoundKind::Impact
-}
-
-fn of_ball(kind: MomentKind) -> &'static str {
-    match kind {
-        MomentKind::Release => "release",
-        MomentKind::Top => "top of the bounce",
-        MomentKind::Floor | MomentKind::Behaviour => "floor",
-    }
-}
-
-/// The level of the sound, in words.
-fn level(state: &State) -> String {
-    let mark = state.heard.sounds.iter().rev().find(|s| is_mark(s));
-    let now = match state.peak_dbfs {
-        dbfs if dbfs > -1.0 => "too loud".to_owned(),
-        dbfs if dbfs.is_finite() => format!("{dbfs:.0} dB"),
-        _ => "silence".to_owned(),
-    };
-    match mark {
-        Some(mark) if mark.level_dbfs < FAINT_DBFS => format!(
-            "Sound {now}; last mark {:.0} dB: faint, move the microphone nearer",
-            mark.level_dbfs
-        ),
-        Some(mark) => format!("Sound {now}; last mark {:.0} dB: good", mark.level_dbfs),
-        None => format!("Sound {now}; no mark yet"),
-    }
-}
-
-/// In the place of a picture where there is no screen: a line for what is new.
-pub(super) struct Lines {
-    told: Vec<(Option<f64>, Option<f64>)>,
-    warned: Option<f64>,
-    words: &'static str,
-}
-
-impl Lines {
-    pub(super) fn new() -> Self {
-        Self {
-            told: Vec::new(),
-            warned: None,
-            words: "",
-        }
-    }
-
-    /// Writes a line for each pair, warning and call that was not told yet.
-    pub(super) fn write(&mut self, drill: &Drill, out: &mut dyn io::Write) -> io::Result<()> {
-        let state = &drill.state;
-        if let Some((t_s, words)) = &state.warning
-            && self.warned.replace(*t_s) != Some(*t_s)
-        {
-            writeln!(out, "! {words}")?;
-        }
-        let call = drill.caller.words().unwrap_or("");
-        if call != self.words {
-            self.words = call;
-            if !call.is_empty() {
-                writeln!(out, "Partner: {}.", call.to_lowercase())?;
-            }
-        }
-        if state.setup.feedback == Feedback::Each {
-            for pair in state.told() {
-                let key = (pair.moment_s, pair.mark_s);
-                if self.told.contains(&key) {
-                    continue;
-                }
-                self.told.push(key);
-                let n = state
-                    .moments_counted()
-                    .filter(|m| Some(m.t_s) <= pair.moment_s)
-                    .count();
-                match (pair.lag_ms, pair.outcome) {
-                    (Some(ms), Outcome::OnTime) => {
-                        writeln!(out, "Drop {n}: {}, on time.", words::lag(ms))?;
-                    }
-                    (Some(ms), _) => writeln!(out, "Drop {n}: {}.", words::lag(ms))?,
-                    (None, Outcome::Missed) => writeln!(out, "Drop {n}: missed.")?,
-                    (None, _) => writeln!(out, "A stray mark.")?,
-                }
-            }
-        }
-        out.flush()
-    }
 }

@@ -3,8 +3,10 @@
 
 use std::io::{self, Write};
 
+use crate::cli::review::open_journal;
 use crate::drill::{State, Way, advice};
-use crate::journal::{BoutEvent, BoutId, BoutKind, Journal, JournalError, StoredBout};
+use crate::journal::{BoutEvent, BoutId, BoutKind, Home, Journal, JournalError, StoredBout};
+use crate::measure::observer::{FEWEST, observer};
 use crate::measure::{Summary, Yardstick, summarise, words};
 use crate::review::Outcome;
 use crate::timeline::{MomentKind, Pair};
@@ -56,6 +58,44 @@ pub(super) fn write(
         Ok(sentence) => writeln!(out, "\nNext: {sentence}"),
         Err(few) => writeln!(out, "\nNo advice yet: {few}."),
     }
+}
+
+/// How a person presses, held against the sound of the ball: told, and kept under
+/// their name.
+pub(super) fn measure_presser(
+    home: &Home,
+    person: Option<&str>,
+    errors_ms: &[f64],
+    is_kept: bool,
+    out: &mut dyn Write,
+) -> anyhow::Result<()> {
+    let Some(who) = observer(errors_ms) else {
+        writeln!(
+            out,
+            "\nHow you press cannot be told from {} presses near a floor; at least {FEWEST} are needed.",
+            errors_ms.len()
+        )?;
+        return Ok(());
+    };
+    writeln!(
+        out,
+        "\nHow you press: {} on average, spread {:.0} ms, from {} presses.",
+        words::lag(who.bias_ms),
+        who.spread_ms,
+        who.n
+    )?;
+    match person.filter(|_| is_kept) {
+        Some(name) => {
+            let mut journal = open_journal(home)?;
+            journal.keep_observer(name, jiff::Timestamp::now(), &who)?;
+            writeln!(
+                out,
+                "Kept for {name}; marklag train takes it off their moments."
+            )?;
+        }
+        None => writeln!(out, "Not kept: say whose it is with --person NAME.")?,
+    }
+    Ok(())
 }
 
 fn row(summary: &Summary) -> String {

@@ -1,18 +1,17 @@
 //! `marklag drop`: the ball-drop drill, live.
 
 mod app;
+mod begin;
 mod end;
 mod keep;
+mod lines;
+mod show;
 
 use std::io::{self, IsTerminal, Write};
 use std::panic::{AssertUnwindSafe, catch_unwind};
-use std::path::PathBuf;
 
 use anyhow::{Context, anyhow, bail};
 use clap::{Args, ValueEnum};
-use jiff::Timestamp;
-use jiff::tz::TimeZone;
-use serde_json::json;
 
 use super::review::{
     BallMoment, contract, open_journal, parse_height, parse_span, parse_window, rules,
@@ -24,19 +23,19 @@ use crate::drill::{Caller, Feedback, Setup, State, Waits, Way};
 use crate::ear::ClickProfile;
 use crate::hand::pedal::Pedal;
 use crate::hand::{KeyPath, Source};
-use crate::journal::{
-    Bout, BoutKind, Home, Journal, ProfileSnapshot, Settings, create_new_private_file,
-};
+use crate::journal::{Bout, Home, Journal, Settings};
 use crate::listen::Listening;
 use crate::live::Live;
+use crate::measure::observer::key_errors_ms;
 use crate::page::Recording as Reviewed;
 use crate::screen::{KeyMap, Log, Look, Screen, run, view};
-use crate::sound::SampleSource;
 use crate::sound::monotonic::mono_ns;
-use crate::sound::wav_out::{Depth, WavOut, WavShape};
 use crate::timeline::Window;
-use app::{Drill, Lines, TABLE};
+use app::{Drill, TABLE};
+use begin::begin_sound;
+use end::measure_presser;
 use keep::Keeper;
+use lines::Lines;
 
 /// Drops of a drill when no number is given.
 const DROPS: usize = 20;
@@ -115,6 +114,9 @@ pub(super) struct DropCmd {
     /// Keep nothing in the journal
     #[arg(long, conflicts_with = "keep")]
     no_keep: bool,
+    /// Measure how you press: press the moment's key as the ball hits the floor
+    #[arg(long, conflicts_with_all = ["catch", "json"])]
+    key_against_sound: bool,
     /// Ring the terminal's bell at the end
     #[arg(long)]
     bell: bool,
@@ -124,13 +126,6 @@ pub(super) struct DropCmd {
     /// Print the result as JSON, as review does
     #[arg(long)]
     json: bool,
-}
-
-/// Where the sound comes from.
-struct Origin {
-    source: Box<dyn SampleSource>,
-    name: String,
-    channels: u16,
 }
 
 impl DropCmd {
@@ -170,18 +165,13 @@ impl DropCmd {
         });
         let person = self.person.clone().or_else(|| settings.person.clone());
         let seed = mono_ns().unsigned_abs();
-        let sound_file = kept.as_ref().map(|(name, _)| name.clone());
         let keeper = match journal {
             Some(journal) => {
-                let bout = self.bout(
-                    &state,
-                    &settings,
-                    &origin,
-                    &profiles,
-                    person.clone(),
-                    seed,
-                    sound_file,
-                )?;
+                let bout = Bout {
+                    person: person.clone(),
+                    sound_file: kept.as_ref().map(|(name, _)| name.clone()),
+                    ..self.bout(&state, &settings, &origin, &profiles, seed)?
+                };
                 Some(Keeper::begin(journal, &bout)?)
             }
             None => None,
@@ -258,12 +248,24 @@ impl DropCmd {
             person.as_deref(),
             reviewed,
             out,
-        )
+        )?;
+        if self.key_against_sound {
+            let floors: Vec<f64> = drill.state.heard.drops.iter().map(|d| d.floor_s).collect();
+            let errors_ms = key_errors_ms(&floors, &drill.presses_s);
+            measure_presser(home, person.as_deref(), &errors_ms, !self.no_keep, out)?;
+        }
+        Ok(())
     }
 
     /// Combinations that make no sense are refused before any work is done.
     fn check(&self) -> Result<(), String> {
-        if self.pedal.is_some() && self.by != By::Partner {
+        if self.key_against_sound && (self.by != By::Ball || self.moment != BallMoment::Floor) {
+            return Err(
+                "--key-against-sound needs a real ball and its floor, which are the default"
+                    .to_owned(),
+            );
+        }
+        if self.pedal.is_some() && self.by != By::Partner && !self.key_against_sound {
             return Err("--pedal is a partner's; add --by partner".to_owned());
         }
         if self.catch && self.by == By::Ball {
@@ -300,6 +302,7 @@ impl DropCmd {
     fn keys(&self, settings: &Settings) -> anyhow::Result<KeyMap<app::Action>> {
         let table = match self.by {
             By::Partner => TABLE,
+            By::Ball if self.key_against_sound => TABLE,
             By::Ball | By::Screen => TABLE.get(1..).unwrap_or(TABLE),
         };
         Ok(KeyMap::new(table, |name| settings.keys.of(name))?)
@@ -320,7 +323,7 @@ impl DropCmd {
 
     /// How late the partner's key is, where that was measured.
     fn key_path(&self, home: &Home) -> anyhow::Result<Option<KeyPath>> {
-        if self.by != By::Partner {
+        if self.by != By::Partner && !self.key_against_sound {
             return Ok(None);
         }
         let device = match &self.pedal {
@@ -336,23 +339,6 @@ impl DropCmd {
         Ok(path)
     }
 
-    fn origin(&self, home: &Home) -> anyhow::Result<Origin> {
-        if let Some((file, info)) = self.sound.recording()? {
-            return Ok(Origin {
-                source: self.sound.open(home)?,
-                name: file.display().to_string(),
-                channels: u16::try_from(info.channels).unwrap_or(u16::MAX),
-            });
-        }
-        let microphone = self.sound.microphone(home)?;
-        let opened = microphone.opened().clone();
-        Ok(Origin {
-            source: Box::new(microphone),
-            name: opened.device.description,
-            channels: opened.channels,
-        })
-    }
-
     /// The full screen, where there is a terminal for it and it is wanted.
     fn screen(&self, log: &Log) -> anyhow::Result<Option<Screen>> {
         let is_terminal = io::stdout().is_terminal() && io::stdin().is_terminal();
@@ -364,61 +350,6 @@ impl DropCmd {
         }
         let screen = Screen::enter(log).context("the terminal cannot be used; try --plain")?;
         Ok(Some(screen))
-    }
-
-    #[allow(clippy::too_many_arguments)]
-    fn bout(
-        &self,
-        state: &State,
-        settings: &Settings,
-        origin: &Origin,
-        profiles: &[ClickProfile],
-        person: Option<String>,
-        seed: u64,
-        sound_file: Option<String>,
-    ) -> anyhow::Result<Bout> {
-        let rules = &state.setup.rules;
-        let mut used = settings.clone();
-        used.pairing.before_ms = rules.window.before_ms();
-        used.pairing.after_ms = rules.window.after_ms();
-        let by = match self.by {
-            By::Ball => "ball",
-            By::Partner => "partner",
-            By::Screen => "screen",
-        };
-        Ok(Bout {
-            kind: BoutKind::Drill,
-            started_at: Timestamp::now(),
-            time_zone: TimeZone::system().iana_name().map(str::to_owned),
-            person,
-            source: Some(origin.name.clone()),
-            sound_file,
-            sample_rate_hz: Some(origin.source.rate_hz()),
-            channels: Some(origin.channels),
-            duration_s: None,
-            program_version: env!("CARGO_PKG_VERSION").to_owned(),
-            settings_json: serde_json::to_string(&json!({
-                "settings": used,
-                "aim": rules.aim,
-                "drill": {
-                    "moment": state.setup.kind,
-                    "by": by,
-                    "catch": self.catch,
-                    "drops": state.setup.drops,
-                    "height_m": self.height,
-                    "seed": seed,
-                },
-            }))?,
-            profiles: profiles
-                .iter()
-                .map(|p| {
-                    Ok(ProfileSnapshot {
-                        name: p.name.clone(),
-                        json: serde_json::to_string(p)?,
-                    })
-                })
-                .collect::<serde_json::Result<_>>()?,
-        })
     }
 
     /// Tells what the drill came to.
@@ -457,22 +388,6 @@ impl DropCmd {
         }
         Ok(())
     }
-}
-
-/// Begins the file for kept sound: its name in the sounds' folder, and it. Floats,
-/// so that a review hears to the last digit what was heard live.
-fn begin_sound(home: &Home, rate_hz: u32) -> anyhow::Result<(String, WavOut)> {
-    home.create()?;
-    let name = format!("drill-{}.wav", Timestamp::now().strftime("%Y%m%d-%H%M%S"));
-    let path: PathBuf = home.sounds_folder().join(&name);
-    create_new_private_file(&path)
-        .with_context(|| format!("cannot keep sound in {}", path.display()))?;
-    let shape = WavShape {
-        sample_rate_hz: rate_hz,
-        channels: 1,
-        depth: Depth::Float32,
-    };
-    Ok((name, WavOut::create(&path, shape)?))
 }
 
 fn count(n: usize, one: &str, many: &str) -> String {

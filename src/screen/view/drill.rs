@@ -101,10 +101,10 @@ pub fn draw(view: &DrillView, look: Look, frame: &mut Frame<'_>) {
 
 fn blocks<'a>(view: &'a DrillView, look: Look, width: u16, ball_beside: bool) -> Vec<Block<'a>> {
     let mut blocks = vec![
-        head(view, look),
+        head(&view.title, &view.progress, look),
         blank(),
-        large(view, look, width),
-        status(view, look, width),
+        large(view.large.as_deref(), view.last, look, width),
+        status(&view.status, look, width),
     ];
     if let (Some((height, is_held)), false) = (view.ball, ball_beside) {
         blocks.push(Block {
@@ -130,34 +130,37 @@ fn blocks<'a>(view: &'a DrillView, look: Look, width: u16, ball_beside: bool) ->
     if !view.counts.is_empty() {
         blocks.push(counts(view, look, width));
     }
-    if let Some(warning) = &view.warning {
-        let signs = usize::from(width).max(1);
-        let rows = (warning.chars().count() + 2).div_ceil(signs).clamp(1, 3) as u16;
-        let text = format!("! {warning}");
-        let style = look.style(Role::Warning);
-        blocks.push(Block {
-            name: "warning",
-            rows,
-            more: 0,
-            rank: 3,
-            draw: Box::new(move |area, frame| {
-                let words = Paragraph::new(text.as_str()).style(style);
-                frame.render_widget(words.wrap(Wrap { trim: true }), area);
-            }),
-        });
-    }
+    blocks.extend(view.warning.as_ref().map(|w| warning(w, look, width)));
     blocks.push(line(
         "level",
         7,
         view.level.clone(),
         look.style(Role::Quiet),
     ));
-    blocks.push(keys(view, look));
+    blocks.push(keys(&view.keys, look));
     blocks
 }
 
+/// One warning, on as many lines as it needs.
+pub(super) fn warning<'a>(words: &str, look: Look, width: u16) -> Block<'a> {
+    let signs = usize::from(width).max(1);
+    let rows = (words.chars().count() + 2).div_ceil(signs).clamp(1, 3) as u16;
+    let text = format!("! {words}");
+    let style = look.style(Role::Warning);
+    Block {
+        name: "warning",
+        rows,
+        more: 0,
+        rank: 3,
+        draw: Box::new(move |area, frame| {
+            let words = Paragraph::new(text.as_str()).style(style);
+            frame.render_widget(words.wrap(Wrap { trim: true }), area);
+        }),
+    }
+}
+
 /// An empty line, the first thing to go.
-fn blank<'a>() -> Block<'a> {
+pub(super) fn blank<'a>() -> Block<'a> {
     Block {
         name: "",
         rows: 1,
@@ -167,7 +170,8 @@ fn blank<'a>() -> Block<'a> {
     }
 }
 
-fn line<'a>(name: &'static str, rank: u8, words: String, style: Style) -> Block<'a> {
+/// A line of words.
+pub(super) fn line<'a>(name: &'static str, rank: u8, words: String, style: Style) -> Block<'a> {
     Block {
         name,
         rows: 1,
@@ -179,21 +183,22 @@ fn line<'a>(name: &'static str, rank: u8, words: String, style: Style) -> Block<
     }
 }
 
-fn head<'a>(view: &'a DrillView, look: Look) -> Block<'a> {
+/// A title, and on its right how far it is.
+pub(super) fn head<'a>(title: &'a str, progress: &'a str, look: Look) -> Block<'a> {
     Block {
         name: "title",
         rows: 1,
         more: 0,
         rank: 6,
         draw: Box::new(move |area, frame| {
-            let right = u16::try_from(view.progress.chars().count()).unwrap_or(u16::MAX);
-            let title = Paragraph::new(view.title.as_str()).style(look.style(Role::Strong));
+            let right = u16::try_from(progress.chars().count()).unwrap_or(u16::MAX);
+            let title = Paragraph::new(title).style(look.style(Role::Strong));
             let left = Rect {
                 width: area.width.saturating_sub(right + 1),
                 ..area
             };
             frame.render_widget(title, left);
-            let progress = Paragraph::new(view.progress.as_str())
+            let progress = Paragraph::new(progress)
                 .style(look.style(Role::Plain))
                 .alignment(Alignment::Right);
             frame.render_widget(progress, area);
@@ -202,9 +207,14 @@ fn head<'a>(view: &'a DrillView, look: Look) -> Block<'a> {
 }
 
 /// The last lag as large as there is room, and its words below.
-fn large<'a>(view: &'a DrillView, look: Look, width: u16) -> Block<'a> {
-    let (text, below, role) = match (&view.large, view.last) {
-        (Some(words), _) => (words.clone(), String::new(), Role::Strong),
+pub(super) fn large<'a>(
+    large: Option<&str>,
+    last: Option<Last>,
+    look: Look,
+    width: u16,
+) -> Block<'a> {
+    let (text, below, role) = match (large, last) {
+        (Some(words), _) => (words.to_owned(), String::new(), Role::Strong),
         (None, Some(last)) => {
             let role = Role::Of(last.outcome);
             match last.lag_ms {
@@ -270,15 +280,16 @@ fn large<'a>(view: &'a DrillView, look: Look, width: u16) -> Block<'a> {
     }
 }
 
-fn status<'a>(view: &'a DrillView, look: Look, width: u16) -> Block<'a> {
-    let signs = view.status.chars().count();
+/// What is going on, in the middle.
+pub(super) fn status<'a>(words: &'a str, look: Look, width: u16) -> Block<'a> {
+    let signs = words.chars().count();
     Block {
         name: "what to do",
         rows: signs.div_ceil(usize::from(width).max(1)).clamp(1, 2) as u16,
         more: 0,
         rank: 5,
         draw: Box::new(move |area, frame| {
-            let words = Paragraph::new(view.status.as_str()).style(look.style(Role::Quiet));
+            let words = Paragraph::new(words).style(look.style(Role::Quiet));
             let words = words.alignment(Alignment::Center).wrap(Wrap { trim: true });
             frame.render_widget(words, area);
         }),
@@ -333,12 +344,14 @@ fn counts<'a>(view: &'a DrillView, look: Look, width: u16) -> Block<'a> {
     }
 }
 
-fn keys<'a>(view: &'a DrillView, look: Look) -> Block<'a> {
-    let words: Vec<String> = view.keys.iter().map(|(k, w)| format!("{k} {w}")).collect();
+/// The keys, on the last line.
+pub(super) fn keys<'a>(keys: &[(String, String)], look: Look) -> Block<'a> {
+    let words: Vec<String> = keys.iter().map(|(k, w)| format!("{k} {w}")).collect();
     line("keys", 3, words.join("   "), look.style(Role::Quiet))
 }
 
-fn draw_help(help: &[(String, String)], look: Look, area: Rect, frame: &mut Frame<'_>) {
+/// The keys with their sentences, on the whole screen.
+pub(super) fn draw_help(help: &[(String, String)], look: Look, area: Rect, frame: &mut Frame<'_>) {
     let mut lines = vec![
         Line::styled("Keys", look.style(Role::Strong)),
         Line::raw(""),

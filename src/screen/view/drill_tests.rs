@@ -63,25 +63,24 @@ fn text(buffer: &Buffer) -> String {
         .collect()
 }
 
-/// The words and below them where they have a style of their own.
+/// The picture and below it the pieces that have a style of their own.
 fn styled(buffer: &Buffer) -> String {
     let mut out = text(buffer);
     let plain = Style::reset();
+    let mut told: Vec<String> = Vec::new();
     for y in 0..buffer.area.height {
-        let mut run: Option<(u16, Style)> = None;
-        for x in 0..=buffer.area.width {
-            let style = (x < buffer.area.width).then(|| buffer[(x, y)].style());
-            if run.map(|r| r.1) == style {
-                continue;
+        let cells: Vec<_> = (0..buffer.area.width).map(|x| &buffer[(x, y)]).collect();
+        for run in cells.chunk_by(|a, b| a.style() == b.style()) {
+            let piece: String = run.iter().map(|cell| cell.symbol()).collect();
+            let style = run[0].style();
+            let is_large = piece.trim_matches(['█', '#', ' ']).is_empty();
+            let piece = if is_large { "large" } else { piece.trim() };
+            let colour = style.fg.unwrap_or_default();
+            let line = format!("{colour:?} {:?}: {piece}\n", style.add_modifier);
+            if style != plain && !told.contains(&line) {
+                out += &line;
+                told.push(line);
             }
-            if let Some((from, was)) = run.filter(|r| r.1 != plain) {
-                let colour = was.fg.unwrap_or_default();
-                out += &format!(
-                    "row {y}, {from} to {x}: {colour:?} {:?}\n",
-                    was.add_modifier
-                );
-            }
-            run = style.map(|s| (x, s));
         }
     }
     out

@@ -4,6 +4,8 @@
 pub mod big;
 pub mod drill;
 pub mod stack;
+pub mod train;
 
 pub use drill::DrillView;
 pub use stack::{Block, stack};
+pub use train::TrainView;
