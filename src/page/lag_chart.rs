@@ -49,7 +49,7 @@ pub fn lag_chart(
         let middle = high - row as f64 * step;
         let is_in = |value: f64| ((high - value) / step).round() as usize == row;
         let label = if row % 2 == 0 {
-            format!("{middle:>+5.0}")
+            format!("{:>+5.0}", middle.round() + 0.0)
         } else {
             String::new()
         };
@@ -103,10 +103,10 @@ mod tests {
             } else {
                 'o'
             };
-            let columns: Vec<Option<usize>> = text
+            let columns: Vec<usize> = text
                 .lines()
                 .take(11)
-                .map(|line| line.chars().position(|c| c == mark))
+                .filter_map(|line| line.chars().position(|c| c == mark))
                 .collect();
             // It falls from the upper left to the lower right.
             assert!(columns.first() < columns.last(), "{text}");

@@ -79,8 +79,8 @@ pub(super) fn everyone(
     } else {
         writeln!(
             out,
-            "\nLags and spread in ms, negative early. A week: the change of the median, with its\n\
-             95 % interval; a ? where no trend can be told."
+            "\nLags and spread in ms, negative early. A week: the change of the median, with\n\
+             its 95 % interval; a ? where no trend can be told."
         )?;
     }
     Ok(())
