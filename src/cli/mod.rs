@@ -7,9 +7,13 @@ mod demo;
 mod drop;
 mod front;
 pub mod journal;
+mod keeping;
+mod page;
 mod papers;
 mod plan;
 mod plan_form;
+mod progress;
+mod remeasure;
 mod review;
 mod review_session;
 mod show;
@@ -69,6 +73,10 @@ enum Command {
     Check(check::CheckCmd),
     /// List, change or forget the taught sounds
     Bridges(bridges::BridgesCmd),
+    /// Over the weeks: is my timing getting better?
+    Progress(Box<progress::ProgressCmd>),
+    /// Write your progress as one page that any browser shows and prints
+    Page(Box<page::PageCmd>),
     /// Look at what was kept, take it elsewhere, forget it
     Journal(journal::JournalCmd),
     /// Try it with no recording: a made-up farm, or its sound as a file
@@ -117,6 +125,8 @@ fn run(line: Line) -> anyhow::Result<()> {
         Some(Command::Teach(command)) => command.run(&home()?, &mut out),
         Some(Command::Check(command)) => command.run(&home()?, &mut out),
         Some(Command::Bridges(command)) => command.run(&home()?, &mut out),
+        Some(Command::Progress(command)) => command.run(&home()?, &mut out),
+        Some(Command::Page(command)) => command.run(&home()?, &mut out),
         Some(Command::Journal(command)) => command.run(&home()?, &mut out),
         Some(Command::Demo(command)) => command.run(&mut out),
         Some(Command::Completions(command)) => command.run(Line::command(), &mut out),

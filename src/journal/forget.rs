@@ -49,6 +49,23 @@ impl Journal {
         }
     }
 
+    /// The ids of all bouts of everyone of that name; nobody gives none.
+    ///
+    /// # Errors
+    /// The file cannot be read.
+    pub fn bouts_of(&self, person: &str) -> Result<Vec<BoutId>, JournalError> {
+        let read = || -> rusqlite::Result<Vec<BoutId>> {
+            self.conn
+                .prepare(
+                    "SELECT id FROM bout WHERE person_key IN
+                         (SELECT person_key FROM person WHERE name = ?1) ORDER BY started_at",
+                )?
+                .query_map([person], |row| row.get(0))?
+                .collect()
+        };
+        read().map_err(|error| self.told(error))
+    }
+
     /// Rewrites the file from what is still in it and empties the log beside it,
     /// so that nothing of what was forgotten can be read from them. Needs free
     /// space as large as the journal.

@@ -9,6 +9,7 @@ pub const APPLICATION_ID: i32 = 0x6D6B_6C67;
 pub(super) const MIGRATIONS: &[&str] = &[
     include_str!("migrations/0001_first.sql"),
     include_str!("migrations/0002_plans.sql"),
+    include_str!("migrations/0003_digest.sql"),
 ];
 
 /// The version of a journal that this program writes.
@@ -25,6 +26,7 @@ mod tests {
     const SEALS: &[&str] = &[
         "92e01fb775cd0b5b4fbb3b3d5bf72f90677bf12a710a7e63f9f901795b590cae",
         "e1021b4a4408742a383cb8ee483620da74d9a7e4c5069bda4c4245dd06a11b26",
+        "44ddd650add1fcc503c9cbf41a5db3c89757072a531b0bc634d6f782e607c85b",
     ];
 
     #[test]

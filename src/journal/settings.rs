@@ -64,6 +64,8 @@ pub struct Settings {
     pub person: Option<String>,
     /// The window of lags that counts as on time, for each kind of moment.
     pub aim: Aims,
+    /// What the trainer wants to reach.
+    pub goal: GoalSetting,
     /// How far a mark may lie from its moment.
     pub pairing: PairingWindow,
     /// Where the microphone stood.
@@ -251,6 +253,22 @@ impl TryFrom<AimEnds> for AimSetting {
     }
 }
 
+/// The goal for every kind of moment.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields, default)]
+pub struct GoalSetting {
+    /// The share of moments that is to be on time, 0 to 1. 8 of 10 is common
+    /// practice, no source.
+    #[serde(deserialize_with = "share")]
+    pub on_time_share: f64,
+}
+
+impl Default for GoalSetting {
+    fn default() -> Self {
+        Self { on_time_share: 0.8 }
+    }
+}
+
 /// How far a mark may lie from its moment and still be paired with it.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
 #[serde(deny_unknown_fields, default)]
@@ -353,6 +371,10 @@ fn person<'de, D: Deserializer<'de>>(from: D) -> Result<Option<String>, D::Error
 
 fn aim_end<'de, D: Deserializer<'de>>(from: D) -> Result<f64, D::Error> {
     number(from, -AIM_MAX_MS, AIM_MAX_MS, "milliseconds")
+}
+
+fn share<'de, D: Deserializer<'de>>(from: D) -> Result<f64, D::Error> {
+    number(from, 0.0, 1.0, "(a share of all moments)")
 }
 
 fn window<'de, D: Deserializer<'de>>(from: D) -> Result<f64, D::Error> {

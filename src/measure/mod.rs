@@ -38,6 +38,7 @@ pub mod summary;
 mod testing;
 pub mod trend;
 pub mod uncertainty;
+pub mod weeks;
 pub mod words;
 mod yardstick;
 

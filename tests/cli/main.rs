@@ -14,3 +14,4 @@ mod outputs;
 mod run;
 mod timing;
 mod train;
+mod weeks;
