@@ -195,7 +195,7 @@ fn a_partners_press_is_a_moment_on_the_sounds_clock() {
     use std::time::Duration;
 
     let place = Place::taught();
-    let paths = r#"{"terminal":{"delay_ms":500.0,"jitter_ms":4.0,"taps":20}}"#;
+    let paths = r#"{"terminal keys":{"delay_ms":500.0,"jitter_ms":4.0,"taps":20}}"#;
     std::fs::write(place.home().join("hands.json"), paths).unwrap();
     let mut child = Command::new(env!("CARGO_BIN_EXE_marklag"))
         .args(["drop", "--by", "partner", "--json", "--keep", "--from"])

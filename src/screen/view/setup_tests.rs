@@ -89,7 +89,7 @@ fn small_windows_keep_what_matters_and_none_panics() {
         small.contains("Click a few times") && small.contains("good"),
         "{small}"
     );
-    assert!(small.contains("No room for"), "{small}");
+    assert!(small.contains("No room:"), "{small}");
 }
 
 /// By hand: −18 dB is 72/90 of 40 columns = 32; −63 dB is 27/90 = 12.
