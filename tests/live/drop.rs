@@ -2,91 +2,17 @@
 //! plays the fixtures' made-up drill, whose truth is known by construction.
 
 use std::os::unix::process::ExitStatusExt;
-use std::path::{Path, PathBuf};
 use std::process::Command;
 use std::thread::sleep;
 use std::time::Duration;
 
-use marklag::journal::{Home, Journal, StoredBout};
-use marklag::sound::room::farm;
 use marklag::timeline::{Outcome, SoundKind};
 
 use crate::heard::quantile;
-use crate::pty::Terminal;
-use crate::rig::{PLAIN, Process, Server, alone};
+use crate::rig::alone;
+use crate::stage::{LEAD_S, Stage, presses, wait_until};
 
 const RATE_HZ: f64 = 48_000.0;
-/// Seconds of hiss before the drill begins.
-const LEAD_S: f64 = 3.0;
-
-fn fixture(name: &str) -> PathBuf {
-    Path::new(env!("CARGO_MANIFEST_DIR"))
-        .join("fixtures")
-        .join(name)
-}
-
-struct Stage {
-    server: Server,
-    _mic: Process,
-    t0_ns: i64,
-    home: tempfile::TempDir,
-}
-
-impl Stage {
-    fn new() -> Self {
-        let home = tempfile::tempdir().unwrap();
-        let taught = Command::new(env!("CARGO_BIN_EXE_marklag"))
-            .args(["teach", "click", "tilda", "--from"])
-            .arg(fixture("tilda-clicks.wav"))
-            .env("MARKLAG_HOME", home.path())
-            .output();
-        assert!(taught.unwrap().status.success());
-        let server = Server::with_pipe(PLAIN);
-        let drill = fixture("tilda-drill.wav");
-        let options = [format!("wav={}", drill.display()), format!("lead={LEAD_S}")];
-        let (mic, t0_ns) = server.feed("mic", PLAIN, &options);
-        Self {
-            server,
-            _mic: mic,
-            t0_ns,
-            home,
-        }
-    }
-
-    fn drop(&self, options: &[&str]) -> Terminal {
-        let mut command = Command::new(env!("CARGO_BIN_EXE_marklag"));
-        command
-            .arg("drop")
-            .args(options)
-            .env("MARKLAG_HOME", self.home.path())
-            .env("PULSE_SERVER", self.server.socket())
-            .env("XDG_RUNTIME_DIR", self.server.dir.path().join("none"))
-            .env("TERM", "xterm-256color")
-            .env("LC_ALL", "C.UTF-8");
-        Terminal::start(command, 80, 24)
-    }
-
-    fn kept(&self) -> StoredBout {
-        let file = Home::at(self.home.path()).journal_file();
-        let journal = Journal::open(&file).unwrap();
-        journal.read_bout(&journal.find("last").unwrap()).unwrap()
-    }
-
-    fn log(&self) -> String {
-        std::fs::read_to_string(self.home.path().join("marklag.log")).unwrap()
-    }
-}
-
-/// The samples of the WAV at which the presses were put.
-fn presses() -> Vec<u64> {
-    farm::drill(7, 6).clicks.iter().map(|c| c.press).collect()
-}
-
-/// Waits until so many seconds of the microphone's sound were in the air.
-fn wait_until(t0_ns: i64, seconds: f64) {
-    let left_ns = t0_ns + (seconds * 1e9) as i64 - marklag::sound::monotonic::mono_ns();
-    sleep(Duration::from_nanos(u64::try_from(left_ns).unwrap_or(0)));
-}
 
 /// Processor time in s and resident memory in MB of a process.
 fn cost(pid: u32) -> (f64, f64) {
@@ -116,7 +42,7 @@ fn cost(pid: u32) -> (f64, f64) {
 fn a_drill_by_microphone_marks_the_written_samples() {
     let _alone = alone();
     let stage = Stage::new();
-    let mut terminal = stage.drop(&["--keep-sound"]);
+    let mut terminal = stage.start("drop", &["--keep-sound"]);
     wait_until(stage.t0_ns, LEAD_S);
     let (cpu_from_s, _) = cost(terminal.child.id());
     wait_until(stage.t0_ns, LEAD_S + 25.5);
@@ -201,7 +127,7 @@ fn a_drill_by_microphone_marks_the_written_samples() {
 fn a_kill_loses_at_most_the_drop_in_hand() {
     let _alone = alone();
     let stage = Stage::new();
-    let mut terminal = stage.drop(&["--keep-sound"]);
+    let mut terminal = stage.start("drop", &["--keep-sound"]);
     // Three drops are over, the fourth has just begun.
     wait_until(stage.t0_ns, LEAD_S + 13.4);
     terminal.signal(libc::SIGKILL);
@@ -232,7 +158,7 @@ fn the_terminal_is_given_back_when_the_system_ends_it() {
     let _alone = alone();
     let stage = Stage::new();
     for signal in [libc::SIGTERM, libc::SIGHUP, libc::SIGINT] {
-        let mut terminal = stage.drop(&[]);
+        let mut terminal = stage.start("drop", &[]);
         terminal.wait_for("Ball drop", 10.0);
         sleep(Duration::from_millis(500));
         assert!(!terminal.is_as_a_shell_expects(), "it is in raw mode");
@@ -250,4 +176,36 @@ fn the_terminal_is_given_back_when_the_system_ends_it() {
         );
         assert!(stage.kept().pairs().all(|p| p.outcome == Outcome::Stray));
     }
+}
+
+#[test]
+#[ignore = "run by tests/live/run.sh"]
+fn a_window_dragged_all_the_time_harms_nothing() {
+    let _alone = alone();
+    let stage = Stage::new();
+    let mut terminal = stage.start("drop", &[]);
+    terminal.wait_for("Ball drop", 10.0);
+    let sizes = [
+        (80, 24),
+        (0, 0),
+        (40, 12),
+        (1, 1),
+        (300, 100),
+        (39, 5),
+        (7, 60),
+    ];
+    let mut turn = sizes.iter().cycle();
+    while marklag::sound::monotonic::mono_ns() < stage.t0_ns + ((LEAD_S + 24.0) * 1e9) as i64 {
+        let (columns, rows) = turn.next().unwrap();
+        terminal.resize(*columns, *rows);
+        sleep(Duration::from_millis(15));
+    }
+    terminal.resize(80, 24);
+    terminal.press("e");
+    assert!(terminal.finish(10.0).success(), "{}", terminal.seen());
+    assert!(terminal.is_as_a_shell_expects());
+    let kept = stage.kept();
+    let lags = kept.pairs().filter(|p| p.lag_ms.is_some()).count();
+    assert_eq!(lags, 6, "every drop has its lag");
+    assert!(!stage.log().contains("panicked"), "{}", stage.log());
 }

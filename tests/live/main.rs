@@ -12,4 +12,6 @@ mod pattern;
 mod pty;
 mod rig;
 mod setup;
+mod stage;
 mod timing;
+mod train;

@@ -16,16 +16,20 @@ pub struct Terminal {
     seen: Arc<Mutex<Vec<u8>>>,
 }
 
+fn winsize(columns: u16, rows: u16) -> libc::winsize {
+    libc::winsize {
+        ws_row: rows,
+        ws_col: columns,
+        ws_xpixel: 0,
+        ws_ypixel: 0,
+    }
+}
+
 impl Terminal {
     /// Starts a program in a terminal of this size.
     pub fn start(mut command: Command, columns: u16, rows: u16) -> Self {
         let (mut master, mut slave) = (0, 0);
-        let size = libc::winsize {
-            ws_row: rows,
-            ws_col: columns,
-            ws_xpixel: 0,
-            ws_ypixel: 0,
-        };
+        let size = winsize(columns, rows);
         // SAFETY: both numbers are written before they are read; no name, no modes.
         let done = unsafe {
             libc::openpty(
@@ -68,8 +72,17 @@ impl Terminal {
         }
     }
 
-    pub fn press(&mut self, keys: &str) {
-        self.master.write_all(keys.as_bytes()).unwrap();
+    /// Types keys; whether the terminal still took them.
+    pub fn press(&mut self, keys: &str) -> bool {
+        self.master.write_all(keys.as_bytes()).is_ok()
+    }
+
+    /// Gives the terminal another size, as a window that is dragged does.
+    pub fn resize(&self, columns: u16, rows: u16) {
+        let size = winsize(columns, rows);
+        // SAFETY: the descriptor is open and the size outlives the call.
+        let done = unsafe { libc::ioctl(self.master.as_raw_fd(), libc::TIOCSWINSZ, &size) };
+        assert_eq!(done, 0);
     }
 
     pub fn signal(&self, signal: libc::c_int) {

@@ -2,11 +2,8 @@
 //! typed into a terminal at known instants against taps of known instants.
 
 use crate::heard::quantile;
+use crate::pty::Terminal;
 use crate::rig::{PLAIN, Server, alone, with};
-use std::fs::File;
-use std::io::{Read, Write};
-use std::os::fd::{AsRawFd, FromRawFd, OwnedFd};
-use std::os::unix::process::CommandExt;
 use std::process::{Command, Stdio};
 use std::thread::sleep;
 use std::time::{Duration, Instant};
@@ -59,30 +56,6 @@ fn check_prints_the_drift_that_was_set() {
     }
 }
 
-/// A pseudo-terminal: the program's end and ours.
-fn pty() -> (File, OwnedFd) {
-    let (mut ours, mut its) = (0, 0);
-    let size = libc::winsize {
-        ws_row: 24,
-        ws_col: 80,
-        ws_xpixel: 0,
-        ws_ypixel: 0,
-    };
-    // SAFETY: two ints and a size that outlive the call; no name, no modes.
-    let made = unsafe {
-        libc::openpty(
-            &mut ours,
-            &mut its,
-            std::ptr::null_mut(),
-            std::ptr::null(),
-            &size,
-        )
-    };
-    assert_eq!(made, 0);
-    // SAFETY: both descriptors were just made and belong to nobody else.
-    unsafe { (File::from_raw_fd(ours), OwnedFd::from_raw_fd(its)) }
-}
-
 /// Keys 40 ms after each tap, through a terminal: what is left of the 40 ms is
 /// the error of the whole path.
 #[test]
@@ -92,30 +65,13 @@ fn a_key_lands_on_the_sound_where_it_was_typed() {
     let _alone = alone();
     let server = Server::with_pipe(PLAIN);
     let (_mic, t0) = server.feed("mic", PLAIN, &with(&[("secs", 60.0), ("taps", 1.0)]));
-    let (mut ours, its) = pty();
-    let terminal = || Stdio::from(its.try_clone().unwrap());
-    let mut command = marklag(&server, &["check", "hands", "--json"]);
-    command
-        .stdin(terminal())
-        .stdout(terminal())
-        .stderr(Stdio::null());
-    // SAFETY: only setsid and an ioctl on descriptor 0, both safe after a fork.
-    unsafe {
-        command.pre_exec(|| {
-            libc::setsid();
-            libc::ioctl(0, libc::TIOCSCTTY, 0);
-            Ok(())
-        });
-    }
-    let mut child = command.spawn().unwrap();
-    drop(command);
-    drop(its);
+    let mut terminal = Terminal::start(marklag(&server, &["check", "hands", "--json"]), 80, 24);
     let start = Instant::now();
     // How long after its tap each key was typed in truth: a busy machine wakes late.
     let mut typed_ms = Vec::new();
     // From eight seconds on the clocks are fitted; a tap every second.
     let mut second = 9;
-    while child.try_wait().unwrap().is_none() {
+    while terminal.child.try_wait().unwrap().is_none() {
         assert!(start.elapsed() < Duration::from_secs(50), "it did not end");
         let due = t0 + second * 1_000_000_000 + LATE_NS;
         second += 1;
@@ -123,16 +79,13 @@ fn a_key_lands_on_the_sound_where_it_was_typed() {
         if wait > 0 {
             sleep(Duration::from_nanos(wait as u64));
             let late_ns = LATE_NS + marklag::sound::monotonic::mono_ns() - due;
-            if ours.write_all(b" ").is_ok() {
+            if terminal.press(" ") {
                 typed_ms.push(late_ns as f64 * 1e-6);
             }
         }
     }
-    // SAFETY: the descriptor is open; only its flags are set.
-    unsafe { libc::fcntl(ours.as_raw_fd(), libc::F_SETFL, libc::O_NONBLOCK) };
-    let mut bytes = Vec::new();
-    let _ = ours.read_to_end(&mut bytes);
-    let report = json(&String::from_utf8_lossy(&bytes));
+    terminal.finish(5.0);
+    let report = json(&terminal.seen());
     let errors: Vec<f64> = report["delays_ms"]
         .as_array()
         .unwrap()

@@ -174,8 +174,8 @@ fn nothing(out: &mut dyn Write, json: bool) -> anyhow::Result<()> {
     } else {
         writeln!(
             out,
-            "Nothing has been kept yet, so there is no progress to tell. Keep a drill with: \
-             marklag review drill.m4a --keep"
+            "Nothing has been kept yet, so there is no progress to tell. A drill is kept by: \
+             marklag drop, or marklag review drill.m4a --keep"
         )?;
     }
     Ok(())

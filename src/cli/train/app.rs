@@ -253,7 +253,8 @@ impl Training {
         let large = match (self.is_break(), last) {
             (true, _) => Some("BREAK".to_owned()),
             (false, None) if m.marks == 0 => Some("READY".to_owned()),
-            (false, None) => Some(m.marks.to_string()),
+            (false, None) if m.marks == 1 => Some("1 MARK".to_owned()),
+            (false, None) => Some(format!("{} MARKS", m.marks)),
             _ => None,
         };
         TrainView {

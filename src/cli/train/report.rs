@@ -74,7 +74,8 @@ impl Lines {
             .filter(|a| a.kind == crate::timeline::session::ActKind::Mark);
         let marks = marks.count();
         if marks > self.marks && !is_new {
-            writeln!(out, "{}  {marks} marks.", clock(training.now_s))?;
+            let word = if marks == 1 { "mark" } else { "marks" };
+            writeln!(out, "{}  {marks} {word}.", clock(training.now_s))?;
         }
         self.marks = marks;
         let first = training.warnings().into_iter().next();

@@ -180,10 +180,7 @@ pub(super) fn shift(progress: &Progress) -> Option<Picture> {
     );
     Some(Picture {
         name: format!("{}-shift", word(progress.kind)),
-        title: format!(
-            "Has something lasting changed in your {}?",
-            marks_of(progress.kind)
-        ),
+        title: format!("Lasting changes in your {}", marks_of(progress.kind)),
         alt: format!(
             "Running weighted average of the days' medians after the first ten days, with the \
              limits that those days' scatter gives: level {:.0} ms. {since}",

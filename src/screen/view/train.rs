@@ -18,7 +18,7 @@ pub struct TrainView {
     pub clock: String,
     /// The last mark that had a moment.
     pub last: Option<Last>,
-    /// What stands in its place when there is none: "BREAK", marks heard.
+    /// What stands in its place when there is none: "BREAK", "12 MARKS".
     pub large: Option<String>,
     /// What earns the mark now.
     pub earns: String,
