@@ -9,17 +9,22 @@
 //! files in → moments              ┘
 //! ```
 //!
-//! `ear`, `clock`, `timeline`, `measure` and `page` are pure: they name no
-//! device, no terminal, no file, no thread, and read no clock.
+//! `ear`, `clock`, `timeline`, `drill`, `measure`, `check`, `page` and `screen::view` are
+//! pure: they name no device, no terminal, no file, no thread, and read no clock.
 
+pub mod check;
 pub mod cli;
 pub mod clock;
+pub mod drill;
 pub mod ear;
 pub mod hand;
 pub mod journal;
 pub mod listen;
+pub mod live;
 pub mod measure;
 pub mod page;
 pub mod review;
+pub mod screen;
+pub mod session;
 pub mod sound;
 pub mod timeline;

@@ -27,6 +27,8 @@ pub struct Rules {
     /// Resolution of moments that come from a file, in milliseconds: one picture
     /// of a video at 30 a second unless told otherwise.
     pub file_step_ms: f64,
+    /// Standard uncertainty of moments that a hand told, in milliseconds.
+    pub hand_u_ms: f64,
 }
 
 /// Pairs of a kind of moment, summed up.
@@ -64,6 +66,7 @@ pub fn judge(heard: &Timeline, moments: &[Moment], rules: &Rules) -> Outcome {
         }
         let moment_u_ms = match moment {
             Some(m) if heard_moment => moment_u_ms(heard, m),
+            Some(m) if m.source == MomentSource::Hand => rules.hand_u_ms,
             _ => resolution(rules.file_step_ms).unwrap_or(0.0),
         };
         one.u_ms = lag_u_ms(mark_u_ms, moment_u_ms, heard_moment);
@@ -98,14 +101,19 @@ fn moment_u_ms(heard: &Timeline, moment: &Moment) -> f64 {
 
 /// Onsets and sound travel put together as the GUM (JCGM 100:2008) does.
 fn lag_u_ms(mark_u_ms: f64, moment_u_ms: f64, heard_moment: bool) -> Option<f64> {
-    let way_u_ms = rectangular(DISTANCE_HALF_WIDTH_M * TRAVEL_MS_PER_M)?;
     let mut budget = vec![
         Contribution::new("onset of the mark", mark_u_ms),
         Contribution::new("the moment", moment_u_ms),
-        Contribution::new("way of the mark's sound", way_u_ms),
+        way_of("the mark's sound")?,
     ];
     if heard_moment {
-        budget.push(Contribution::new("way of the moment's sound", way_u_ms));
+        budget.push(way_of("the moment's sound")?);
     }
     combine(&budget).ok().map(|c| c.standard_uncertainty)
+}
+
+/// What the way of one sound adds when nobody measured it.
+pub fn way_of(sound: &str) -> Option<Contribution> {
+    let u_ms = rectangular(DISTANCE_HALF_WIDTH_M * TRAVEL_MS_PER_M)?;
+    Some(Contribution::new(format!("way of {sound}"), u_ms))
 }

@@ -5,11 +5,12 @@ use std::io::Write;
 use std::path::PathBuf;
 
 use anyhow::bail;
-use clap::Args;
+use clap::{Args, Subcommand};
 
-use super::{columns, summary};
+use super::{columns, progress, summary};
 use crate::ear::teach_click;
-use crate::journal::Settings;
+use crate::journal::school::School;
+use crate::journal::{Home, Journal, KeptReview, Settings, lots_of_review};
 use crate::listen::Listening;
 use crate::review::judge;
 use crate::sound::room::Scene;
@@ -32,10 +33,90 @@ pub(super) struct DemoCmd {
     /// Write ten clicks to teach from into this new WAV file
     #[arg(long, value_name = "FILE")]
     save_clicks: Option<PathBuf>,
+    #[command(subcommand)]
+    what: Option<What>,
+}
+
+#[derive(Debug, Subcommand)]
+enum What {
+    /// Weeks of drills and sessions of invented people who get better
+    School(SchoolCmd),
+}
+
+/// A school of a made-up goat farm
+#[derive(Debug, Args)]
+struct SchoolCmd {
+    /// Write it as the journal of this new home folder (then: marklag --home FOLDER progress)
+    #[arg(value_name = "FOLDER")]
+    folder: Option<PathBuf>,
+    /// Another number makes another school
+    #[arg(long = "school-seed", default_value_t = 1, value_name = "N")]
+    seed: u64,
+    /// How many people
+    #[arg(long, default_value_t = 3, value_name = "N", value_parser = clap::value_parser!(u32).range(1..=1000))]
+    people: u32,
+    /// For how many days
+    #[arg(long, default_value_t = 70, value_name = "N", value_parser = clap::value_parser!(u32).range(1..=20_000))]
+    days: u32,
+    /// Drills on a day of practice
+    #[arg(long, default_value_t = 2, value_name = "N", value_parser = clap::value_parser!(u32).range(1..=8))]
+    drills: u32,
+    /// Practise every day, and drop balls only
+    #[arg(long)]
+    daily: bool,
+}
+
+impl SchoolCmd {
+    fn run(self, out: &mut dyn Write) -> anyhow::Result<()> {
+        let school = School {
+            seed: self.seed,
+            people: self.people,
+            days: self.days,
+            practice: if self.daily { 1.0 } else { 0.6 },
+            drills: self.drills,
+            sessions: !self.daily,
+        };
+        let Some(folder) = self.folder else {
+            let truth = school.truth(0);
+            writeln!(
+                out,
+                "A made-up farm: everything here is invented. By construction {}'s floor drops \
+                 come {:.0} ms earlier from the first day to the last.\n",
+                truth.name,
+                truth.first_ms - truth.last_ms
+            )?;
+            let bouts: Vec<KeptReview> = school.bouts(0).collect();
+            let lots = lots_of_review(&bouts);
+            return progress::tell(out, &truth.name, &lots, &Settings::default());
+        };
+        let home = Home::at(&folder);
+        if home.journal_file().exists() {
+            bail!(
+                "{} is there already; give the name of a new folder",
+                home.journal_file().display()
+            );
+        }
+        home.create()?;
+        let mut journal = Journal::open(&home.journal_file())?;
+        let mut bouts = 0;
+        for person in 0..school.people {
+            bouts += journal.keep_reviews(school.bouts(person))?;
+        }
+        writeln!(
+            out,
+            "{bouts} drills and sessions of {} invented people written.\nNow: marklag --home {} progress",
+            school.people,
+            folder.display()
+        )?;
+        Ok(())
+    }
 }
 
 impl DemoCmd {
     pub(super) fn run(self, out: &mut dyn Write) -> anyhow::Result<()> {
+        if let Some(What::School(school)) = self.what {
+            return school.run(out);
+        }
         let clicks = ten_clicks(self.seed);
         let drill = drill(self.seed, self.drops);
         for (file, scene) in [(&self.save_clicks, &clicks), (&self.save, &drill)] {

@@ -8,6 +8,7 @@ use anyhow::{Context, Result, bail};
 use clap::{Args, Subcommand};
 use jiff::Timestamp;
 
+use super::{keeping, remeasure};
 use crate::journal::{
     BoutEvent, BoutId, BoutRow, Home, Journal, StoredBout, Table, create_new_private_file,
 };
@@ -46,11 +47,43 @@ enum What {
         #[arg(long, value_name = "FOLDER")]
         csv: Option<PathBuf>,
     },
+    /// Take in an export (JSON Lines): what is here already stays as it is
+    Import {
+        /// The export; - for standard input
+        #[arg(value_name = "FILE")]
+        file: PathBuf,
+    },
+    /// Take in another journal: all that it has, once
+    Merge {
+        /// Its file, or its home folder
+        #[arg(value_name = "OTHER")]
+        other: PathBuf,
+    },
+    /// Copy the journal into a new file, and check the copy
+    Backup {
+        /// The new file
+        #[arg(value_name = "FILE")]
+        file: PathBuf,
+    },
+    /// Check that everything in the journal is whole
+    Check {},
+    /// Hear again what was kept with its sound, and show what today's ear changes
+    Remeasure {
+        /// Only this one: its id, the beginning of its id, or "last"
+        #[arg(value_name = "ID")]
+        id: Option<String>,
+    },
     /// Take one out for good, with its kept sound, down to its bytes on the disk
     Forget {
         /// Its id, the beginning of its id, or "last"
-        #[arg(value_name = "ID", required_unless_present = "sweep")]
+        #[arg(value_name = "ID", required_unless_present_any = ["sweep", "person", "animal"])]
         id: Option<String>,
+        /// Everything of this person
+        #[arg(long, value_name = "NAME", conflicts_with = "id")]
+        person: Option<String>,
+        /// This animal, with what it is taught and its plans; its sessions stay, without it
+        #[arg(long, value_name = "NAME", conflicts_with_all = ["id", "person"])]
+        animal: Option<String>,
         /// Do not ask
         #[arg(long)]
         yes: bool,
@@ -75,6 +108,11 @@ impl JournalCmd {
         out: &mut dyn Write,
         ask: impl FnOnce(&str) -> Result<bool>,
     ) -> Result<()> {
+        match &self.what {
+            What::Import { file } => return keeping::import(home, file, out),
+            What::Merge { other } => return keeping::merge(home, other, out),
+            _ => {}
+        }
         let file = home.journal_file();
         let Some(mut journal) = Journal::open_existing(&file)? else {
             writeln!(
@@ -105,6 +143,60 @@ impl JournalCmd {
                     }
                 }
             }
+            What::Import { .. } | What::Merge { .. } => Ok(()),
+            What::Backup { file } => keeping::backup(&journal, &file, out),
+            What::Check {} => keeping::check(&journal, out),
+            What::Remeasure { id } => {
+                let id = id.map(|id| journal.find(&id)).transpose()?;
+                remeasure::run(&journal, home, id, out)
+            }
+            What::Forget {
+                person: Some(name),
+                yes,
+                ..
+            } => {
+                let ids = journal.bouts_of(&name)?;
+                if ids.is_empty() {
+                    bail!("nothing is kept of {name:?}");
+                }
+                let question = format!(
+                    "Forget all {} of {} for good, with kept sound? Nothing brings it back.",
+                    ids.len(),
+                    plain(&name)
+                );
+                if !yes && !ask(&question)? {
+                    writeln!(out, "Nothing was forgotten.")?;
+                    return Ok(());
+                }
+                for id in &ids {
+                    if let Some(sound) = journal.forget(id)? {
+                        remove_sound(home, &sound)?;
+                    }
+                }
+                journal.sweep()?;
+                writeln!(out, "Forgotten.")?;
+                Ok(())
+            }
+            What::Forget {
+                animal: Some(name),
+                yes,
+                ..
+            } => {
+                let question = format!(
+                    "Forget {} for good, with what it is taught and its plans? Nothing brings it back.",
+                    plain(&name)
+                );
+                if !yes && !ask(&question)? {
+                    writeln!(out, "Nothing was forgotten.")?;
+                    return Ok(());
+                }
+                if !journal.forget_animal(&name)? {
+                    bail!("nothing is kept of an animal called {name:?}");
+                }
+                journal.sweep()?;
+                writeln!(out, "Forgotten.")?;
+                Ok(())
+            }
             What::Forget { id: None, .. } => {
                 journal.sweep()?;
                 writeln!(out, "Nothing of what was forgotten is left in the file.")?;
@@ -127,7 +219,7 @@ impl JournalCmd {
     }
 }
 
-fn ask_on_terminal(question: &str) -> Result<bool> {
+pub(super) fn ask_on_terminal(question: &str) -> Result<bool> {
     if !io::stdin().is_terminal() {
         bail!("there is nobody to ask here; give --yes to forget without being asked");
     }
@@ -361,7 +453,7 @@ fn in_words(lag_ms: Option<f64>) -> String {
 
 /// The day and time where the bout was; in UTC, and saying so, where that is
 /// not known.
-fn local(at: Timestamp, time_zone: Option<&str>) -> String {
+pub(super) fn local(at: Timestamp, time_zone: Option<&str>) -> String {
     match time_zone.and_then(|name| at.in_tz(name).ok()) {
         Some(there) => there.strftime("%Y-%m-%d %H:%M").to_string(),
         None => at.strftime("%Y-%m-%d %H:%MZ").to_string(),
@@ -369,7 +461,7 @@ fn local(at: Timestamp, time_zone: Option<&str>) -> String {
 }
 
 /// Words from a file as one plain line: nothing in them steers the terminal.
-fn plain(text: &str) -> String {
+pub(super) fn plain(text: &str) -> String {
     let safe = |c: char| if c.is_control() { '\u{fffd}' } else { c };
     text.chars().map(safe).collect()
 }

@@ -1,15 +1,27 @@
 //! The commands: one file each; words and exit codes.
 
 mod bridges;
+mod check;
+mod compare;
 mod demo;
+mod drop;
+mod front;
 pub mod journal;
+mod keeping;
+mod page;
 mod papers;
+mod plan;
+mod plan_form;
+mod progress;
+mod remeasure;
 mod review;
-#[allow(dead_code)]
+mod review_session;
+mod show;
 mod sound_in;
 mod summary;
 mod target;
 mod teach;
+mod train;
 mod trouble;
 
 use std::io::{self, IsTerminal, Write};
@@ -47,10 +59,24 @@ struct Line {
 enum Command {
     /// Time the marks in a recording: how early or late each one was
     Review(Box<review::ReviewCmd>),
+    /// Drop a ball and mark it, with the lag on the screen at once
+    Drop(Box<drop::DropCmd>),
+    /// Run a session with an animal: clock, marks, treats, steps
+    Train(Box<train::TrainCmd>),
+    /// Write, look at and change what sessions are to practise
+    Plan(plan::PlanCmd),
+    /// Compare what two people noted of the same session, or one at a second look
+    Compare(compare::CompareCmd),
     /// Teach marklag the sound of your bridge
     Teach(teach::TeachCmd),
+    /// Look at microphone, level, clock and hands, and say how far to trust them
+    Check(check::CheckCmd),
     /// List, change or forget the taught sounds
     Bridges(bridges::BridgesCmd),
+    /// Over the weeks: is my timing getting better?
+    Progress(Box<progress::ProgressCmd>),
+    /// Write your progress as one page that any browser shows and prints
+    Page(Box<page::PageCmd>),
     /// Look at what was kept, take it elsewhere, forget it
     Journal(journal::JournalCmd),
     /// Try it with no recording: a made-up farm, or its sound as a file
@@ -69,6 +95,12 @@ pub fn main() -> ExitCode {
         Ok(()) => ExitCode::SUCCESS,
         // Whoever read our output has read enough: not an error.
         Err(error) if is_broken_pipe(&error) => ExitCode::SUCCESS,
+        Err(error) if error.is::<trouble::Signalled>() => {
+            let signal = error
+                .downcast_ref::<trouble::Signalled>()
+                .map_or(0, |s| s.0);
+            ExitCode::from(u8::try_from(128 + signal).unwrap_or(u8::MAX))
+        }
         Err(error) => {
             eprintln!("marklag: {}", trouble::sentence(&error));
             if error.is::<trouble::BadUsage>() {
@@ -84,13 +116,17 @@ fn run(line: Line) -> anyhow::Result<()> {
     let mut out = io::stdout().lock();
     let home = || Home::find(line.home.as_deref());
     match line.command {
-        None => {
-            write!(out, "{}", Line::command().render_help())?;
-            Ok(())
-        }
+        None => Ok(write!(out, "{}", front::page(home()))?),
         Some(Command::Review(command)) => command.run(&home, &mut out),
+        Some(Command::Drop(command)) => command.run(&home()?, &mut out),
+        Some(Command::Train(command)) => command.run(&home()?, &mut out),
+        Some(Command::Plan(command)) => command.run(&home()?, &mut out),
+        Some(Command::Compare(command)) => command.run(&home()?, &mut out),
         Some(Command::Teach(command)) => command.run(&home()?, &mut out),
+        Some(Command::Check(command)) => command.run(&home()?, &mut out),
         Some(Command::Bridges(command)) => command.run(&home()?, &mut out),
+        Some(Command::Progress(command)) => command.run(&home()?, &mut out),
+        Some(Command::Page(command)) => command.run(&home()?, &mut out),
         Some(Command::Journal(command)) => command.run(&home()?, &mut out),
         Some(Command::Demo(command)) => command.run(&mut out),
         Some(Command::Completions(command)) => command.run(Line::command(), &mut out),

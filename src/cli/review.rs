@@ -13,6 +13,7 @@ use jiff::Timestamp;
 use jiff::tz::TimeZone;
 use serde::Serialize;
 
+use super::review_session::Recorded;
 use super::target::Target;
 use super::trouble::{BadUsage, cannot_read};
 use super::{bridges, columns, summary, teach};
@@ -31,7 +32,7 @@ use crate::timeline::{Aim, Moment, MomentKind, Pair, Window, parse_moments};
 
 /// Which moment of the drop is to be marked.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, ValueEnum)]
-enum BallMoment {
+pub(super) enum BallMoment {
     /// The ball hits the floor for the first time
     Floor,
     /// The ball leaves the hand
@@ -41,7 +42,7 @@ enum BallMoment {
 }
 
 impl BallMoment {
-    fn kind(self) -> MomentKind {
+    pub(super) fn kind(self) -> MomentKind {
         match self {
             Self::Floor => MomentKind::Floor,
             Self::Release => MomentKind::Release,
@@ -104,6 +105,15 @@ pub(super) struct ReviewCmd {
     /// Whose marks these are
     #[arg(long, value_name = "NAME")]
     person: Option<String>,
+    /// A session with an animal was recorded: the moments are behaviours
+    #[arg(long, conflicts_with_all = ["csv", "vtt", "cues", "height", "mark"])]
+    session: bool,
+    /// With --session: the plan, by its name in the journal or as a TOML file
+    #[arg(long, value_name = "PLAN", requires = "session")]
+    plan: Option<String>,
+    /// With --session: events from a table (time,event,detail)
+    #[arg(long, value_name = "FILE", requires = "session")]
+    events: Option<PathBuf>,
 }
 
 /// One recording, reviewed.
@@ -151,7 +161,7 @@ impl ReviewCmd {
         let kind = told
             .as_ref()
             .and_then(|t| t.0.first().map(|m| m.kind))
-            .unwrap_or(if told.is_some() {
+            .unwrap_or(if told.is_some() || self.session {
                 MomentKind::Behaviour
             } else {
                 self.mark.kind()
@@ -174,6 +184,7 @@ impl ReviewCmd {
             rules: &rules,
         };
         let done = jobs.all(&self.files)?;
+        let behaviours = told.as_ref().map_or_else(Vec::new, |t| t.0.clone());
 
         let mut notes: Vec<String> = told.map_or_else(Vec::new, |t| t.1);
         for one in &done {
@@ -182,6 +193,21 @@ impl ReviewCmd {
         }
         for note in &notes {
             eprintln!("Note: {note}");
+        }
+        if let (true, Some(one)) = (self.session, done.first()) {
+            let recorded = Recorded {
+                file: &one.file,
+                rate_hz: one.rate_hz,
+                channels: one.channels,
+                heard: &one.heard,
+                moments: &behaviours,
+                profiles: &profiles,
+                plan: self.plan.as_deref(),
+                events: self.events.as_deref(),
+                person: self.person.as_deref(),
+                rules: &rules,
+            };
+            return recorded.tell(home, &settings, journal, self.json, out);
         }
         self.papers(targets, &done, kind, &rules, out)?;
         if let Some(journal) = &mut journal {
@@ -212,6 +238,9 @@ impl ReviewCmd {
                     "{flag} belongs to one recording; review them one at a time"
                 ));
             }
+        }
+        if self.session && self.files.len() > 1 {
+            return Err("--session belongs to one recording; review them one at a time".to_owned());
         }
         let dash = Path::new("-");
         if self.cues.as_deref() == Some(dash) {
@@ -503,6 +532,7 @@ pub(super) fn rules(
         ball_m: settings.distance.microphone_to_ball_m,
         clicker_m: settings.distance.microphone_to_clicker_m,
         file_step_ms: 1e3 / 30.0,
+        hand_u_ms: 0.0,
     })
 }
 
@@ -526,24 +556,23 @@ fn read_moments(file: &Path) -> anyhow::Result<(Vec<Moment>, Vec<String>)> {
     Ok((read.moments, notes))
 }
 
-fn open_journal(home: &Home) -> anyhow::Result<Journal> {
+pub(super) fn open_journal(home: &Home) -> anyhow::Result<Journal> {
     home.create()?;
     Ok(Journal::open(&home.journal_file())?)
 }
 
-/// All three moments of each drop, or those of the file.
-fn all_moments(one: &Done) -> Vec<Moment> {
-    if one.heard.drops.is_empty()
-        || one
-            .moments
+/// All three moments of each drop, or those that a file or a hand told.
+fn all_moments(heard: &Timeline, moments: &[Moment]) -> Vec<Moment> {
+    if heard.drops.is_empty()
+        || moments
             .iter()
             .any(|m| m.source != crate::timeline::MomentSource::Sound)
     {
-        return one.moments.clone();
+        return moments.to_vec();
     }
     let mut all: Vec<Moment> = [MomentKind::Release, MomentKind::Floor, MomentKind::Top]
         .iter()
-        .flat_map(|kind| one.heard.moments(*kind))
+        .flat_map(|kind| heard.moments(*kind))
         .collect();
     all.sort_by(|a, b| a.t_s.total_cmp(&b.t_s));
     all
@@ -553,20 +582,13 @@ fn json(done: &[Done], rules: &Rules, out: &mut dyn Write) -> anyhow::Result<()>
     let texts: Vec<String> = done
         .iter()
         .map(|one| {
-            Review::new(
-                Reviewed {
-                    path: one.file.display().to_string(),
-                    sample_rate_hz: one.rate_hz,
-                    channels: one.channels,
-                    duration_s: one.heard.duration_s,
-                },
-                one.heard.sounds.clone(),
-                all_moments(one),
-                one.outcome.pairs.clone(),
-                &one.outcome.summary,
-            )
-            .with_in_praise(one.heard.in_praise.clone())
-            .to_json()
+            let reviewed = Reviewed {
+                path: one.file.display().to_string(),
+                sample_rate_hz: one.rate_hz,
+                channels: one.channels,
+                duration_s: one.heard.duration_s,
+            };
+            contract(reviewed, &one.heard, &one.moments, &one.outcome)
         })
         .collect::<Result<_, _>>()?;
     if let [only] = &texts[..] {
@@ -585,6 +607,24 @@ fn json(done: &[Done], rules: &Rules, out: &mut dyn Write) -> anyhow::Result<()>
     };
     serde_json::to_writer_pretty(&mut *out, &together)?;
     Ok(writeln!(out)?)
+}
+
+/// One recording, or what was heard live, as the contract's JSON.
+pub(super) fn contract(
+    reviewed: Reviewed,
+    heard: &Timeline,
+    moments: &[Moment],
+    outcome: &Outcome,
+) -> serde_json::Result<String> {
+    Review::new(
+        reviewed,
+        heard.sounds.clone(),
+        all_moments(heard, moments),
+        outcome.pairs.clone(),
+        &outcome.summary,
+    )
+    .with_in_praise(heard.in_praise.clone())
+    .to_json()
 }
 
 fn captions_on_video(one: &Done) -> String {
@@ -704,7 +744,7 @@ fn is_same_file(a: &Path, b: &Path) -> bool {
     a == b || whole(a).is_some_and(|a| whole(b) == Some(a))
 }
 
-fn parse_span(text: &str) -> Result<(f64, f64), String> {
+pub(super) fn parse_span(text: &str) -> Result<(f64, f64), String> {
     let advice = "give the earliest and the latest lag in milliseconds, for instance -50..50";
     let (from, to) = text.split_once("..").ok_or(advice)?;
     let number = |t: &str| {
@@ -724,14 +764,14 @@ fn parse_span(text: &str) -> Result<(f64, f64), String> {
     }
 }
 
-fn parse_window(text: &str) -> Result<Window, String> {
+pub(super) fn parse_window(text: &str) -> Result<Window, String> {
     let advice = "give two numbers of milliseconds, for instance 500,1500";
     let (before, after) = text.split_once(',').ok_or(advice)?;
     let number = |t: &str| t.trim().parse::<f64>().map_err(|_| advice.to_owned());
     Window::new(number(before)?, number(after)?).map_err(|e| e.to_string())
 }
 
-fn parse_height(text: &str) -> Result<f64, String> {
+pub(super) fn parse_height(text: &str) -> Result<f64, String> {
     let height_m: f64 = text
         .trim()
         .trim_end_matches('m')

@@ -9,7 +9,7 @@ use clap::Args;
 
 use crate::journal::{Home, write_private_file};
 use crate::sound::microphone::{Microphone, devices};
-use crate::sound::recording::{ChannelChoice, Recording};
+use crate::sound::recording::{ChannelChoice, Recording, RecordingInfo};
 use crate::sound::{Choice, Pace, Pick, Played, SampleSource};
 
 /// Which sound a live command listens to.
@@ -33,6 +33,31 @@ impl SoundIn {
     /// Whether a recording stands in for the microphone.
     pub(super) fn is_recording(&self) -> bool {
         self.from.is_some()
+    }
+
+    /// A microphone by the name and channel of a command that has its own flags
+    /// for them.
+    pub(super) fn of_microphone(microphone: Option<String>, channel: Option<u16>) -> Self {
+        Self {
+            microphone,
+            channel,
+            from: None,
+            fast: false,
+        }
+    }
+
+    /// The recording that stands in for the microphone, and what is known of it.
+    pub(super) fn recording(&self) -> anyhow::Result<Option<(&Path, RecordingInfo)>> {
+        let Some(file) = &self.from else {
+            return Ok(None);
+        };
+        let info = Recording::open(file, ChannelChoice::Mix)?.info().clone();
+        Ok(Some((file, info)))
+    }
+
+    /// Whether a recording goes as fast as it can, so that no key has a place in it.
+    pub(super) fn is_fast(&self) -> bool {
+        self.fast
     }
 
     /// Opens the microphone.

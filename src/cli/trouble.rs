@@ -17,6 +17,19 @@ impl fmt::Display for BadUsage {
 
 impl std::error::Error for BadUsage {}
 
+/// The system asked the program to end, by this signal; all is kept and nothing
+/// is to be said.
+#[derive(Debug)]
+pub(super) struct Signalled(pub(super) i32);
+
+impl fmt::Display for Signalled {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        write!(f, "ended by signal {}", self.0)
+    }
+}
+
+impl std::error::Error for Signalled {}
+
 /// The error and its causes as one sentence. Many errors tell their cause in
 /// their own words: such a cause is not told again.
 pub(super) fn sentence(error: &anyhow::Error) -> String {

@@ -102,10 +102,19 @@ impl Scratch {
 }
 
 /// The slope (no unit) of the half of the points that lies nearest to the
-/// lower envelope: the envelope says which minima were late, and the median of
-/// the others' pairwise slopes steadies what one edge of the hull would give.
-/// `None` for fewer than two distinct times.
-pub(super) fn steady_slope(points: &[Arrival], scratch: &mut Scratch) -> Option<f64> {
+/// lower envelope, and its standard uncertainty: the envelope says which minima
+/// were late, and the median of the others' pairwise slopes steadies what one
+/// edge of the hull would give. `None` for fewer than two distinct times.
+///
+/// The uncertainty is that of a straight line through those points (Draper and
+/// Smith 1998, Applied Regression Analysis, 1.4; from memory). Their scatter is
+/// taken to be at least `floor_s`, and at least the median height of all points
+/// over the envelope: on a busy machine the nearest half alone looks too good.
+pub(super) fn steady_slope(
+    points: &[Arrival],
+    floor_s: f64,
+    scratch: &mut Scratch,
+) -> Option<(f64, f64)> {
     let line = lower_line(points, &mut scratch.hull)?;
     let above = |p: &Arrival| p.late_s - line.late_at(p.audio_s);
     scratch.values.clear();
@@ -115,7 +124,15 @@ pub(super) fn steady_slope(points: &[Arrival], scratch: &mut Scratch) -> Option<
     scratch
         .near
         .extend(points.iter().filter(|p| above(p) <= half_s));
-    median_slope(&scratch.near, &mut scratch.values)
+    let slope = median_slope(&scratch.near, &mut scratch.values)?;
+    let n = scratch.near.len() as f64;
+    let mean = |of: fn(&Arrival) -> f64| scratch.near.iter().map(of).sum::<f64>() / n;
+    let (middle_s, late_s) = (mean(|p| p.audio_s), mean(|p| p.late_s));
+    let off_s = |p: &Arrival| p.late_s - late_s - slope * (p.audio_s - middle_s);
+    let sum = |of: &dyn Fn(&Arrival) -> f64| scratch.near.iter().map(of).sum::<f64>();
+    let scatter_s = (sum(&|p| off_s(p).powi(2)) / (n - 2.0).max(1.0)).sqrt();
+    let spread_s = sum(&|p| (p.audio_s - middle_s).powi(2)).sqrt();
+    Some((slope, scatter_s.max(half_s).max(floor_s) / spread_s))
 }
 
 /// The median of the slopes of all pairs of points (seconds; the slope has no
@@ -192,7 +209,11 @@ mod tests {
             })
             .collect();
         let mut scratch = Scratch::for_points(30);
-        assert!((steady_slope(&pts, &mut scratch).unwrap() - 1e-4).abs() < 1e-12);
+        let (slope, u) = steady_slope(&pts, 1e-5, &mut scratch).unwrap();
+        assert!((slope - 1e-4).abs() < 1e-12);
+        // By hand: the first sixteen seconds are left, without scatter; the
+        // squares of 0 to 15 about their mean sum to 340.
+        assert!((u - 1e-5 / 340.0f64.sqrt()).abs() < 1e-9, "{u}");
         assert!(median_slope(&pts, &mut Vec::new()).unwrap() > 1.02e-4);
     }
 

@@ -33,7 +33,8 @@ pub struct ClockFit {
     window: Minima,
     long: Minima,
     line: Option<Line>,
-    drift: Option<f64>,
+    /// The slope over the whole segment and its standard uncertainty.
+    drift: Option<(f64, f64)>,
     /// The line before the last restart and the arrival, in seconds, up to which it holds.
     before: Option<(Line, f64)>,
     scratch: Scratch,
@@ -67,9 +68,10 @@ impl ClockFit {
         let finished = self.window.add(p, slope);
         if self.long.add(p, slope)
             && self.long.finished.len() >= SETTLED_BINS
-            && let Some(slope) = steady_slope(&self.long.finished, &mut self.scratch)
+            && let Some(drift) =
+                steady_slope(&self.long.finished, FLOOR_U_MS * 1e-3, &mut self.scratch)
         {
-            self.drift = Some(slope);
+            self.drift = Some(drift);
         }
         let below = self.line.is_none_or(|l| p.late_s < l.late_at(p.audio_s));
         if finished || below {
@@ -129,7 +131,14 @@ impl ClockFit {
     /// when the device is fast; `None` until settled. It uses the whole segment,
     /// so it steadies over a minute.
     pub fn drift_ppm(&self) -> Option<f64> {
-        self.drift.map(|slope| (1.0 / (1.0 + slope) - 1.0) * 1e6)
+        self.drift
+            .map(|(slope, _)| (1.0 / (1.0 + slope) - 1.0) * 1e6)
+    }
+
+    /// Standard uncertainty of the drift in parts per million; `None` until
+    /// settled. After 15 s it is a few, after a minute well below one.
+    pub fn drift_u_ppm(&self) -> Option<f64> {
+        self.drift.map(|(_, u)| u * 1e6)
     }
 
     /// Root mean square distance of the per-second minima from the line in ms;
@@ -181,7 +190,7 @@ impl ClockFit {
         let free = (whole >= SETTLED_BINS)
             .then(|| lower_line(pts, &mut self.scratch.hull))
             .flatten();
-        let known = self.drift.unwrap_or(0.0);
+        let known = self.drift.map_or(0.0, |d| d.0);
         self.line = free.or_else(|| Line::touching(pts.iter().copied(), known));
         pts.truncate(whole);
     }

@@ -190,3 +190,43 @@ fn memory_is_fixed() {
     assert_eq!(fit.scratch.capacity(), room);
     assert!((fit.drift_ppm().unwrap() - 10.0).abs() < 0.5);
 }
+
+/// The told uncertainty holds the error about as often as it says: 95 in 100
+/// within two of them, and it shrinks with time.
+#[test]
+fn the_drifts_uncertainty_covers_its_error() {
+    let (mut inside, mut all) = (0, 0);
+    let mut typical = Vec::new();
+    for seconds in [8.0, 15.0, 45.0] {
+        let mut us = Vec::new();
+        for seed in 1..=120 {
+            let ppm = -100.0 + 200.0 * (seed as f64 / 120.0);
+            let mut device = Device {
+                rate_hz: 48_000.0,
+                ppm,
+                block: 640,
+                late_ms: 0.5,
+                stall: None,
+                dice: Dice(seed * 7_919),
+            };
+            let mut fit = ClockFit::new(48_000.0);
+            for (n, at) in device.arrivals(seconds) {
+                fit.push(n, at);
+            }
+            let (drift, u) = (fit.drift_ppm().unwrap(), fit.drift_u_ppm().unwrap());
+            inside += usize::from((drift - ppm).abs() <= 2.0 * u);
+            all += 1;
+            us.push(u);
+        }
+        us.sort_by(f64::total_cmp);
+        typical.push(us[us.len() / 2]);
+    }
+    let share = inside as f64 / all as f64;
+    eprintln!("within two uncertainties: {share:.3}; typical {typical:?} ppm");
+    assert!(share >= 0.9, "{share}");
+    assert!(
+        typical[0] > typical[1] && typical[1] > typical[2],
+        "{typical:?}"
+    );
+    assert!(typical[2] < 5.0, "{typical:?}");
+}

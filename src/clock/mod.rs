@@ -9,6 +9,8 @@
 mod envelope;
 mod fit;
 mod hole;
+mod wall;
 
 pub use fit::ClockFit;
 pub use hole::{HoleWatch, Step};
+pub use wall::WallWatch;

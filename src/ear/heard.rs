@@ -166,7 +166,7 @@ impl Ear {
         let remember = (0.25 * rate) as usize;
         Ok(Self {
             rate_hz: rate,
-            bang_filter: Biquad::new(Section::high_pass(BANG_EDGE_HZ, rate)),
+            bang_filter: bang_filter(rate),
             click_filter: click_filter(rate),
             bang_view: History::new(remember),
             click_view: History::new(remember),
@@ -494,7 +494,7 @@ pub(super) fn low_over_high(samples: &[f32], view: &[f32], at: u64, rate_hz: f64
     let until = (at as usize + work.len()).min(samples.len());
     let mut low = History::new(until - from.min(until) + 1);
     let mut high = low.clone();
-    let mut bang = Biquad::new(Section::high_pass(BANG_EDGE_HZ, rate_hz));
+    let mut bang = bang_filter(rate_hz);
     bang.settle(f64::from(samples.get(from).copied().unwrap_or(0.0)));
     for n in from..until {
         let once = filter[0].step(bang.step(f64::from(samples[n])));
@@ -511,13 +511,17 @@ fn low_filter(rate_hz: f64) -> Biquad {
     Biquad::new(Section::low_pass(LOW_EDGE_HZ, rate_hz))
 }
 
-fn click_filter(rate_hz: f64) -> Biquad {
+pub(super) fn bang_filter(rate_hz: f64) -> Biquad {
+    Biquad::new(Section::high_pass(BANG_EDGE_HZ, rate_hz))
+}
+
+pub(super) fn click_filter(rate_hz: f64) -> Biquad {
     Biquad::new(Section::high_pass(CLICK_EDGE_HZ, rate_hz))
 }
 
 /// A sample that every later sum can bear: what is no number is silence, and
 /// nothing is louder than 120 dB above full scale.
-fn usable(x: f32) -> f64 {
+pub(super) fn usable(x: f32) -> f64 {
     if x.is_finite() {
         f64::from(x).clamp(-1e6, 1e6)
     } else {

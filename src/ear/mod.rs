@@ -7,6 +7,8 @@ mod fit;
 mod heard;
 mod history;
 mod impact;
+mod lesson;
+mod level;
 mod listener;
 mod matcher;
 mod pick;
@@ -18,6 +20,8 @@ mod testing;
 pub mod word;
 
 pub use heard::{Ear, Heard};
+pub use lesson::{LiveLesson, Said, WANTED};
+pub use level::{CLEAR_DB, Level, LevelMeter, LevelWord};
 pub use pick::aic_onset;
 pub use profile::{ClickProfile, PROFILE_VERSION};
 pub use teach::{Taught, TeachError, teach_click};

@@ -5,6 +5,7 @@
 use super::fit::Fitter;
 use super::heard::{click_view, low_over_high};
 use super::history::History;
+use super::level::FULL_SCALE;
 use super::profile::{AFTER_S, BEFORE_S, ClickProfile, PROFILE_VERSION};
 use super::{Ear, EarError};
 
@@ -13,11 +14,11 @@ pub const FEWEST_CLICKS: usize = 6;
 /// Most sounds that are looked at; the strongest are kept.
 const MOST_SOUNDS: usize = 120;
 /// A release comes at most this long after its press, in seconds.
-const LONGEST_HELD_S: f64 = 0.7;
+pub(super) const LONGEST_HELD_S: f64 = 0.7;
 /// Sounds closer than this are one sound and its echo, in seconds.
 const SAME_S: f64 = 0.025;
 /// A sound must stand this far over the noise to be learned from, in dB.
-const LEAST_OVER_NOISE_DB: f64 = 15.0;
+pub(super) const LEAST_OVER_NOISE_DB: f64 = 15.0;
 /// Onsets are this exact before they are aligned on one another, in seconds:
 /// less than the time between the blows of one click.
 const ALIGN_S: f64 = 0.0004;
@@ -135,7 +136,10 @@ pub fn teach_click(name: &str, samples: &[f32], rate_hz: u32) -> Result<Taught, 
             found: presses.len(),
         });
     }
-    let clipped = presses.iter().filter(|at| lesson.is_clipped(**at)).count();
+    let clipped = presses
+        .iter()
+        .filter(|at| is_clipped(samples, **at, lesson.rate_hz))
+        .count();
     if clipped * 5 > presses.len() {
         return Err(TeachError::Clipped {
             clipped,
@@ -277,7 +281,8 @@ impl Lesson<'_> {
         let mut strong: Vec<(u64, f32)> = sounds
             .into_iter()
             .filter(|at| {
-                self.over_noise_db(*at) > 10.0 && (self.is_short(*at) || self.is_clipped(*at))
+                self.over_noise_db(*at) > 10.0
+                    && (self.is_short(*at) || is_clipped(self.samples, *at, self.rate_hz))
             })
             .map(|at| (at, self.peak(self.view, at)))
             .collect();
@@ -581,19 +586,19 @@ impl Lesson<'_> {
             median(spreads),
         ))
     }
+}
 
-    /// Whether the press at `at` touches the ends of the scale and stays there.
-    fn is_clipped(&self, at: u64) -> bool {
-        let from = (at as usize).min(self.samples.len());
-        let to = (from + self.span(0.008)).min(self.samples.len());
-        let x = &self.samples[from..to];
-        let top = x.iter().fold(0.0f32, |a, v| a.max(v.abs()));
-        let flat = x
-            .windows(3)
-            .filter(|w| w.iter().all(|v| v.abs() >= 0.999 * top && *v * w[0] > 0.0))
-            .count();
-        top >= 0.98 && (flat >= 1 || x.iter().filter(|v| v.abs() >= 0.999).count() >= 4)
-    }
+/// Whether the press at `at` touches the ends of the scale and stays there.
+pub(super) fn is_clipped(samples: &[f32], at: u64, rate_hz: f64) -> bool {
+    let from = (at as usize).min(samples.len());
+    let to = (from + (0.008 * rate_hz).round() as usize).min(samples.len());
+    let x = &samples[from..to];
+    let top = x.iter().fold(0.0f32, |a, v| a.max(v.abs()));
+    let flat = x
+        .windows(3)
+        .filter(|w| w.iter().all(|v| v.abs() >= 0.999 * top && *v * w[0] > 0.0))
+        .count();
+    top >= FULL_SCALE && (flat >= 1 || x.iter().filter(|v| v.abs() >= 0.999).count() >= 4)
 }
 
 fn median(mut x: Vec<f64>) -> f64 {

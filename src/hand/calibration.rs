@@ -3,10 +3,16 @@
 
 use std::fmt;
 
+use crate::measure::median::median;
+use crate::measure::running::Running;
+
 /// Taps that must be matched before a delay is believed.
 const ENOUGH: usize = 10;
 /// The share of key presses that must have a tap, and only one.
 const MATCHED: f64 = 0.8;
+/// Delays that scatter by more than this (standard deviation in ms) are no
+/// delay: nothing better than ±30 ms could come of it. A convention.
+const MOST_JITTER_MS: f64 = 15.0;
 /// A tap may be heard this long before its key is stamped, in ms; a cheap
 /// wireless keyboard takes up to about 100 (common practice, no source).
 const BEFORE_MS: f64 = 250.0;
@@ -31,13 +37,22 @@ impl KeyPath {
     /// of the delay itself (1.2533 jitter/√n, the standard error of a median of
     /// normal values).
     pub fn u_ms(&self) -> f64 {
-        let se = 1.2533 * self.jitter_ms / (self.taps.max(1) as f64).sqrt();
-        self.jitter_ms.hypot(se)
+        self.jitter_ms.hypot(self.delay_u_ms())
+    }
+
+    /// Standard uncertainty of the delay itself in ms.
+    pub fn delay_u_ms(&self) -> f64 {
+        1.2533 * self.jitter_ms / (self.taps.max(1) as f64).sqrt()
+    }
+
+    /// Whether its numbers can have been measured; a file may hold anything.
+    pub fn is_usable(&self) -> bool {
+        self.delay_ms.is_finite() && self.jitter_ms.is_finite() && self.jitter_ms >= 0.0
     }
 }
 
 /// Why no delay was found.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+#[derive(Debug, Clone, Copy, PartialEq)]
 pub enum CalibrationError {
     /// Not enough presses had a tap of their own.
     TooFew {
@@ -50,6 +65,11 @@ pub enum CalibrationError {
         matched: usize,
         /// All presses.
         presses: usize,
+    },
+    /// The delays differ too much from one another.
+    Disagree {
+        /// Their standard deviation in ms.
+        jitter_ms: f64,
     },
 }
 
@@ -66,53 +86,58 @@ impl fmt::Display for CalibrationError {
                 "Only {matched} of {presses} presses had a tap of their own in the sound. Find a \
                  quieter place, put the microphone close to the key, and tap once a second."
             ),
+            Self::Disagree { jitter_ms } => write!(
+                f,
+                "The delays scatter by {jitter_ms:.0} ms, at most {MOST_JITTER_MS:.0} are wanted. Tap \
+                 with one finger from well above the key, so that the tap is the only sound, and \
+                 close other programs."
+            ),
         }
     }
 }
 
 impl std::error::Error for CalibrationError {}
 
-/// Finds the delay of a key path from press times and the times of the sounds
-/// heard, both in ms on the sound's clock, in order (NaN is passed over). A
-/// press counts when exactly one sound lies from 250 ms before to 30 ms after
-/// it and no other press claims it. At least ten, and four in five of all
-/// presses, must count.
-pub fn calibrate(presses_ms: &[f64], sounds_ms: &[f64]) -> Result<KeyPath, CalibrationError> {
-    let presses: Vec<f64> = presses_ms
-        .iter()
-        .copied()
-        .filter(|t| t.is_finite())
-        .collect();
+/// The delay of each press that counts, in ms, from press times and the times of
+/// the sounds heard, both in ms on the sound's clock, in order (NaN is passed
+/// over). A press counts when exactly one sound lies from 250 ms before to 30 ms
+/// after it and no other press claims it.
+pub fn delays_ms(presses_ms: &[f64], sounds_ms: &[f64]) -> Vec<f64> {
     let near = |press: f64, sound: f64| (press - BEFORE_MS..=press + AFTER_MS).contains(&sound);
-    let mut delays: Vec<f64> = presses
+    presses_ms
         .iter()
         .filter_map(|&press| {
             let mut sounds = sounds_ms.iter().copied().filter(|&s| near(press, s));
             let sound = sounds.next()?;
-            let claims = presses.iter().filter(|&&p| near(p, sound)).count();
+            let claims = presses_ms.iter().filter(|&&p| near(p, sound)).count();
             (sounds.next().is_none() && claims == 1).then_some(press - sound)
         })
-        .collect();
+        .collect()
+}
+
+/// Finds the delay of a key path from the presses that count ([`delays_ms`]). At
+/// least ten, and four in five of all presses, must count, and agree to 15 ms.
+pub fn calibrate(presses_ms: &[f64], sounds_ms: &[f64]) -> Result<KeyPath, CalibrationError> {
+    let delays = delays_ms(presses_ms, sounds_ms);
     let matched = delays.len();
     if matched < ENOUGH {
         return Err(CalibrationError::TooFew { matched });
     }
-    if (matched as f64) < MATCHED * presses.len() as f64 {
-        let presses = presses.len();
+    let presses = presses_ms.iter().filter(|t| t.is_finite()).count();
+    if (matched as f64) < MATCHED * presses as f64 {
         return Err(CalibrationError::Unmatched { matched, presses });
     }
-    delays.sort_by(f64::total_cmp);
-    let half = matched / 2;
-    let delay_ms = if matched % 2 == 1 {
-        delays[half]
-    } else {
-        (delays[half - 1] + delays[half]) / 2.0
+    let mut spread = Running::default();
+    delays.iter().for_each(|d| spread.push(*d));
+    let (Some(delay_ms), Some(jitter_ms)) = (median(&delays), spread.sd_n1()) else {
+        return Err(CalibrationError::TooFew { matched });
     };
-    let mean = delays.iter().sum::<f64>() / matched as f64;
-    let squares: f64 = delays.iter().map(|d| (d - mean).powi(2)).sum();
+    if jitter_ms > MOST_JITTER_MS {
+        return Err(CalibrationError::Disagree { jitter_ms });
+    }
     Ok(KeyPath {
         delay_ms,
-        jitter_ms: (squares / (matched - 1) as f64).sqrt(),
+        jitter_ms,
         taps: matched,
     })
 }
@@ -174,5 +199,18 @@ mod tests {
         presses.push(14_100.0); // the last sound has two
         let path = calibrate(&presses, &sounds).unwrap();
         assert_eq!((path.taps, path.delay_ms, path.jitter_ms), (12, 0.0, 0.0));
+    }
+
+    #[test]
+    fn delays_that_disagree_are_refused() {
+        let sounds = every_second(20);
+        // 20 and 60 ms in turn: 20.5 ms about their mean.
+        let late = |k: usize| if k.is_multiple_of(2) { 20.0 } else { 60.0 };
+        let presses: Vec<f64> = (0..20).map(|k| sounds[k] + late(k)).collect();
+        let error = calibrate(&presses, &sounds).unwrap_err();
+        assert!(
+            matches!(error, CalibrationError::Disagree { jitter_ms } if (jitter_ms - 20.52).abs() < 0.01)
+        );
+        assert!(error.to_string().contains("scatter by 21 ms"), "{error}");
     }
 }

@@ -20,6 +20,16 @@ pub enum Source {
     Device(String),
 }
 
+impl Source {
+    /// The name under which its delay is kept, and for the eye.
+    pub fn name(&self) -> &str {
+        match self {
+            Self::Terminal => "terminal keys",
+            Self::Device(name) => name,
+        }
+    }
+}
+
 /// One press.
 #[derive(Debug, Clone, PartialEq)]
 pub struct HandEvent {

@@ -8,6 +8,6 @@ pub mod keys;
 pub mod pedal;
 mod rearm;
 
-pub use calibration::{CalibrationError, KeyPath, calibrate};
+pub use calibration::{CalibrationError, KeyPath, calibrate, delays_ms};
 pub use event::{HandEvent, Key, Source};
 pub use rearm::Rearm;

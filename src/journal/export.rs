@@ -40,11 +40,29 @@ pub enum Table {
     Note,
     /// What was set aside.
     SetAside,
+    /// Animals.
+    Animal,
+    /// What animals are taught.
+    Behaviour,
+    /// The steps of behaviours.
+    Step,
+    /// Plans.
+    Plan,
+    /// What plans practise.
+    PlanItem,
+    /// Which session followed which plan.
+    Session,
+    /// How people press a key.
+    Observer,
 }
+
+/// The animal of the session `?1`.
+const OF_ANIMAL: &str =
+    "SELECT animal_key FROM session JOIN bout USING (bout_key) WHERE bout.id = ?1";
 
 impl Table {
     /// All of them.
-    pub const ALL: [Self; 10] = [
+    pub const ALL: [Self; 17] = [
         Self::Person,
         Self::Profile,
         Self::Bout,
@@ -55,6 +73,13 @@ impl Table {
         Self::Event,
         Self::Note,
         Self::SetAside,
+        Self::Animal,
+        Self::Behaviour,
+        Self::Step,
+        Self::Plan,
+        Self::PlanItem,
+        Self::Session,
+        Self::Observer,
     ];
 
     /// The table's name, in the file and in an export.
@@ -70,6 +95,13 @@ impl Table {
             Self::Event => "event",
             Self::Note => "note",
             Self::SetAside => "set_aside",
+            Self::Animal => "animal",
+            Self::Behaviour => "behaviour",
+            Self::Step => "step",
+            Self::Plan => "plan",
+            Self::PlanItem => "plan_item",
+            Self::Session => "session",
+            Self::Observer => "observer",
         }
     }
 
@@ -90,6 +122,8 @@ impl Table {
             Self::Person => "SELECT id, name FROM person AS p
                  WHERE ?1 IS NULL
                     OR person_key = (SELECT person_key FROM bout WHERE id = ?1)
+                    OR person_key = (SELECT p.person_key FROM bout JOIN session USING (bout_key)
+                                     JOIN plan AS p USING (plan_key) WHERE bout.id = ?1)
                  ORDER BY id"
                 .to_owned(),
             Self::Profile => "SELECT name, sha256, profile_json FROM profile
@@ -118,6 +152,48 @@ impl Table {
             Self::Event => of_bout("r.t_s, r.u_ms, r.kind, r.detail_json"),
             Self::Note => of_bout("r.t_s, r.kind, r.text"),
             Self::SetAside => of_bout("r.target_seq, r.is_aside, r.reason"),
+            Self::Animal => format!(
+                "SELECT id, name FROM animal WHERE ?1 IS NULL OR animal_key IN ({OF_ANIMAL})
+                 ORDER BY id"
+            ),
+            Self::Behaviour => format!(
+                "SELECT b.id, a.id AS animal_id, b.name, b.cue, b.is_on_cue
+                 FROM behaviour AS b JOIN animal AS a USING (animal_key)
+                 WHERE ?1 IS NULL OR b.animal_key IN ({OF_ANIMAL}) ORDER BY b.id"
+            ),
+            Self::Step => format!(
+                "SELECT s.id, b.id AS behaviour_id, s.number, s.earns
+                 FROM step AS s JOIN behaviour AS b USING (behaviour_key)
+                 WHERE ?1 IS NULL OR b.animal_key IN ({OF_ANIMAL}) ORDER BY s.id"
+            ),
+            Self::Plan => "SELECT p.id, p.name, a.id AS animal_id, w.id AS person_id, p.bridge,
+                        p.length_min, p.treats, p.again_after_min
+                 FROM plan AS p JOIN animal AS a USING (animal_key)
+                 LEFT JOIN person AS w USING (person_key)
+                 WHERE ?1 IS NULL OR p.plan_key =
+                     (SELECT plan_key FROM session JOIN bout USING (bout_key) WHERE id = ?1)
+                 ORDER BY p.id"
+                .to_owned(),
+            Self::PlanItem => "SELECT p.id AS plan_id, i.number, b.id AS behaviour_id, i.step
+                 FROM plan AS p JOIN plan_item AS i USING (plan_key)
+                 LEFT JOIN behaviour AS b USING (behaviour_key)
+                 WHERE ?1 IS NULL OR p.plan_key =
+                     (SELECT plan_key FROM session JOIN bout USING (bout_key) WHERE id = ?1)
+                 ORDER BY p.id, i.number"
+                .to_owned(),
+            Self::Session => "SELECT b.id AS bout_id, a.id AS animal_id, p.id AS plan_id
+                 FROM session AS s JOIN bout AS b USING (bout_key)
+                 LEFT JOIN animal AS a ON a.animal_key = s.animal_key
+                 LEFT JOIN plan AS p ON p.plan_key = s.plan_key
+                 WHERE ?1 IS NULL OR b.id = ?1 ORDER BY b.id"
+                .to_owned(),
+            Self::Observer => "SELECT o.id, p.id AS person_id, o.measured_at, o.n, o.bias_ms,
+                        o.spread_ms
+                 FROM observer AS o JOIN person AS p USING (person_key)
+                 WHERE ?1 IS NULL
+                    OR person_key = (SELECT person_key FROM bout WHERE id = ?1)
+                 ORDER BY o.id"
+                .to_owned(),
         }
     }
 }

@@ -1,16 +1,17 @@
 //! Forgetting: a bout goes with everything of it, down to its bytes in the file.
 
-use rusqlite::OptionalExtension;
+use rusqlite::{Connection, OptionalExtension};
 
 use super::error::JournalError;
 use super::open::Journal;
 use super::record::BoutId;
 
 impl Journal {
-    /// Takes a bout out of the journal with all its rows, and with the person
-    /// and the profiles that no other bout needs. Gives the name of its kept
-    /// sound, which is the caller's to remove, unless another bout has it too. Call [`Journal::sweep`] next: only
-    /// then are the bytes gone from the file.
+    /// Takes a bout out of the journal with all its rows, and with the profiles
+    /// that no other bout needs and the person whom no other bout and no plan
+    /// needs. Gives the name of its kept sound, which is the caller's to remove,
+    /// unless another bout has it too. Call [`Journal::sweep`] next: only then
+    /// are the bytes gone from the file.
     ///
     /// # Errors
     /// No such bout, or the file cannot be written.
@@ -34,10 +35,9 @@ impl Journal {
                 tx.execute("DELETE FROM bout WHERE bout_key = ?1", [key])?;
                 tx.execute_batch(
                     "DELETE FROM profile WHERE NOT EXISTS
-                         (SELECT 1 FROM bout_profile AS b WHERE b.profile_key = profile.profile_key);
-                     DELETE FROM person WHERE NOT EXISTS
-                         (SELECT 1 FROM bout AS b WHERE b.person_key = person.person_key);",
+                         (SELECT 1 FROM bout_profile AS b WHERE b.profile_key = profile.profile_key);",
                 )?;
+                drop_idle_people(tx)?;
             }
             Ok(found)
         })?;
@@ -47,6 +47,23 @@ impl Journal {
                 wanted: id.to_string(),
             }),
         }
+    }
+
+    /// The ids of all bouts of everyone of that name; nobody gives none.
+    ///
+    /// # Errors
+    /// The file cannot be read.
+    pub fn bouts_of(&self, person: &str) -> Result<Vec<BoutId>, JournalError> {
+        let read = || -> rusqlite::Result<Vec<BoutId>> {
+            self.conn
+                .prepare(
+                    "SELECT id FROM bout WHERE person_key IN
+                         (SELECT person_key FROM person WHERE name = ?1) ORDER BY started_at",
+                )?
+                .query_map([person], |row| row.get(0))?
+                .collect()
+        };
+        read().map_err(|error| self.told(error))
     }
 
     /// Rewrites the file from what is still in it and empties the log beside it,
@@ -74,4 +91,16 @@ impl Journal {
             why,
         })
     }
+}
+
+/// Takes out the people whom no bout and no plan needs any more, with how they
+/// press a key.
+pub(super) fn drop_idle_people(conn: &Connection) -> rusqlite::Result<()> {
+    const IDLE: &str = "SELECT person_key FROM person AS p
+         WHERE NOT EXISTS (SELECT 1 FROM bout AS b WHERE b.person_key = p.person_key)
+           AND NOT EXISTS (SELECT 1 FROM plan AS l WHERE l.person_key = p.person_key)";
+    conn.execute_batch(&format!(
+        "DELETE FROM observer WHERE person_key IN ({IDLE});
+         DELETE FROM person WHERE person_key IN ({IDLE});"
+    ))
 }

@@ -111,6 +111,11 @@ impl Home {
         self.folder.join("settings.toml")
     }
 
+    /// What is known of each hand's delay.
+    pub fn hands_file(&self) -> PathBuf {
+        self.folder.join("hands.json")
+    }
+
     /// The profiles of taught sounds.
     pub fn bridges_folder(&self) -> PathBuf {
         self.folder.join("bridges")

@@ -82,7 +82,8 @@ pub(super) fn bout(
     Ok(key)
 }
 
-fn person(conn: &Connection, name: &str) -> Result<i64, Refused> {
+/// The key of a person, made when they are new.
+pub(super) fn person(conn: &Connection, name: &str) -> Result<i64, Refused> {
     let known = conn
         .prepare_cached("SELECT min(person_key) FROM person WHERE name = ?1")?
         .query_row([name], |row| row.get::<_, Option<i64>>(0))?;

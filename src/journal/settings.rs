@@ -8,6 +8,8 @@ use std::path::{Path, PathBuf};
 use serde::{Deserialize, Deserializer, Serialize, de};
 use thiserror::Error;
 
+use crate::measure::session::SessionRules;
+use crate::screen::theme::{ColourSetting, SignSetting};
 use crate::timeline::{Aim, MomentKind};
 
 /// A settings file with every field at its default, and what each means.
@@ -62,10 +64,112 @@ pub struct Settings {
     pub person: Option<String>,
     /// The window of lags that counts as on time, for each kind of moment.
     pub aim: Aims,
+    /// What the trainer wants to reach.
+    pub goal: GoalSetting,
     /// How far a mark may lie from its moment.
     pub pairing: PairingWindow,
     /// Where the microphone stood.
     pub distance: Distances,
+    /// How the screen looks.
+    pub screen: ScreenSetting,
+    /// Which key does what on the screen.
+    pub keys: Keys,
+    /// What a session with an animal is judged and warned by.
+    pub session: SessionRules,
+}
+
+/// How the screen looks.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default, Serialize, Deserialize)]
+#[serde(deny_unknown_fields, default)]
+pub struct ScreenSetting {
+    /// For which ground the colours are, if any.
+    pub colours: ColourSetting,
+    /// Which signs may be drawn.
+    pub signs: SignSetting,
+}
+
+/// The key of each thing that can be done on a live screen: one sign, or a name
+/// such as "space", "enter" or "f2".
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields, default)]
+pub struct Keys {
+    /// The moment is now (a partner's press).
+    pub moment: String,
+    /// Pause and go on.
+    pub pause: String,
+    /// Set the last drop aside.
+    pub undo: String,
+    /// End.
+    pub end: String,
+    /// Show and hide the help.
+    pub help: String,
+    /// A session: the behaviour is asked for.
+    pub cue: String,
+    /// A session: a near miss.
+    pub near_miss: String,
+    /// A session: a treat.
+    pub treat: String,
+    /// A session: an unasked offer.
+    pub offer: String,
+    /// A session: the next thing of the plan.
+    pub turn: String,
+    /// A session: the next step.
+    pub step_up: String,
+    /// A session: the step before.
+    pub step_down: String,
+    /// A session: take the last undo back.
+    pub redo: String,
+    /// A session: write a note.
+    pub note: String,
+    /// A session: the numbers behind the screen.
+    pub numbers: String,
+}
+
+impl Default for Keys {
+    fn default() -> Self {
+        Self {
+            moment: "space".to_owned(),
+            pause: "p".to_owned(),
+            undo: "u".to_owned(),
+            end: "e".to_owned(),
+            help: "?".to_owned(),
+            cue: "c".to_owned(),
+            near_miss: "n".to_owned(),
+            treat: "t".to_owned(),
+            offer: "o".to_owned(),
+            turn: "tab".to_owned(),
+            step_up: "up".to_owned(),
+            step_down: "down".to_owned(),
+            redo: "r".to_owned(),
+            note: "w".to_owned(),
+            numbers: "i".to_owned(),
+        }
+    }
+}
+
+impl Keys {
+    /// The key for a name of this section; empty for a name that it does not have.
+    pub fn of(&self, name: &str) -> String {
+        let key = match name {
+            "moment" => &self.moment,
+            "pause" => &self.pause,
+            "undo" => &self.undo,
+            "end" => &self.end,
+            "help" => &self.help,
+            "cue" => &self.cue,
+            "near_miss" => &self.near_miss,
+            "treat" => &self.treat,
+            "offer" => &self.offer,
+            "turn" => &self.turn,
+            "step_up" => &self.step_up,
+            "step_down" => &self.step_down,
+            "redo" => &self.redo,
+            "note" => &self.note,
+            "numbers" => &self.numbers,
+            _ => return String::new(),
+        };
+        key.clone()
+    }
 }
 
 /// The aim for each kind of moment.
@@ -146,6 +250,22 @@ impl TryFrom<AimEnds> for AimSetting {
             ));
         }
         Ok(Self { from_ms, to_ms })
+    }
+}
+
+/// The goal for every kind of moment.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields, default)]
+pub struct GoalSetting {
+    /// The share of moments that is to be on time, 0 to 1. 8 of 10 is common
+    /// practice, no source.
+    #[serde(deserialize_with = "share")]
+    pub on_time_share: f64,
+}
+
+impl Default for GoalSetting {
+    fn default() -> Self {
+        Self { on_time_share: 0.8 }
     }
 }
 
@@ -251,6 +371,10 @@ fn person<'de, D: Deserializer<'de>>(from: D) -> Result<Option<String>, D::Error
 
 fn aim_end<'de, D: Deserializer<'de>>(from: D) -> Result<f64, D::Error> {
     number(from, -AIM_MAX_MS, AIM_MAX_MS, "milliseconds")
+}
+
+fn share<'de, D: Deserializer<'de>>(from: D) -> Result<f64, D::Error> {
+    number(from, 0.0, 1.0, "(a share of all moments)")
 }
 
 fn window<'de, D: Deserializer<'de>>(from: D) -> Result<f64, D::Error> {

@@ -5,10 +5,14 @@ use jiff::SignedDuration;
 use jiff::Timestamp;
 use rusqlite::{OptionalExtension, Transaction, TransactionBehavior, params};
 
+use super::digest;
 use super::error::JournalError;
 use super::insert::{self, Appender, Refused, instant};
 use super::open::Journal;
 use super::record::{Bout, BoutEvent, BoutId, KeptReview};
+
+/// Reviews kept in one transaction where there are many.
+const AT_ONCE: usize = 500;
 
 impl Journal {
     /// Keeps a whole review in one transaction: all of it or nothing.
@@ -17,23 +21,29 @@ impl Journal {
     /// A value that is not to be kept (not finite, a pair whose moment or mark
     /// is not in the review), or the file cannot be written.
     pub fn keep_review(&mut self, review: &KeptReview) -> Result<BoutId, JournalError> {
-        let id = BoutId::new();
-        self.write(|tx| {
-            let ended_at = end_of(&review.bout);
-            let key = insert::bout(tx, &id, &review.bout, Some(ended_at))?;
-            let mut rows = Appender::new(tx, key)?;
-            for sound in &review.sounds {
-                rows.sound(sound)?;
-            }
-            for moment in &review.moments {
-                rows.moment(moment)?;
-            }
-            for pair in &review.pairs {
-                rows.pair(pair)?;
-            }
-            Ok(())
-        })?;
-        Ok(id)
+        self.write(|tx| whole(tx, review))
+    }
+
+    /// Keeps many, some hundred in a transaction. Gives how many.
+    ///
+    /// # Errors
+    /// As [`Journal::keep_review`]; those of earlier transactions are kept.
+    pub fn keep_reviews(
+        &mut self,
+        reviews: impl IntoIterator<Item = KeptReview>,
+    ) -> Result<usize, JournalError> {
+        let mut reviews = reviews.into_iter().peekable();
+        let mut kept = 0;
+        while reviews.peek().is_some() {
+            self.write(|tx| {
+                for review in reviews.by_ref().take(AT_ONCE) {
+                    whole(tx, &review)?;
+                    kept += 1;
+                }
+                Ok(())
+            })?;
+        }
+        Ok(kept)
     }
 
     /// Begins a bout that is kept as it happens.
@@ -94,6 +104,8 @@ impl Journal {
                  WHERE bout_key = ?1",
                 params![key, instant(ended_at), duration_s],
             )?;
+            tx.execute("DELETE FROM digest WHERE bout_key = ?1", [key])?;
+            digest::keep(tx, key)?;
             Ok(())
         })
     }
@@ -151,6 +163,24 @@ impl Journal {
         };
         done().map_err(|refused| refused.told(self.path()))
     }
+}
+
+fn whole(tx: &Transaction<'_>, review: &KeptReview) -> Result<BoutId, Refused> {
+    let id = BoutId::new();
+    let ended_at = end_of(&review.bout);
+    let key = insert::bout(tx, &id, &review.bout, Some(ended_at))?;
+    let mut rows = Appender::new(tx, key)?;
+    for sound in &review.sounds {
+        rows.sound(sound)?;
+    }
+    for moment in &review.moments {
+        rows.moment(moment)?;
+    }
+    for pair in &review.pairs {
+        rows.pair(pair)?;
+    }
+    digest::keep(tx, key)?;
+    Ok(id)
 }
 
 fn end_of(bout: &Bout) -> Timestamp {

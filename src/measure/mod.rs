@@ -27,15 +27,18 @@ pub mod exgauss;
 mod interval;
 pub mod median;
 mod nelder_mead;
+pub mod observer;
 pub mod proportion;
 pub mod quantile;
 pub mod running;
 mod sample;
+pub mod session;
 pub mod summary;
 #[cfg(test)]
 mod testing;
 pub mod trend;
 pub mod uncertainty;
+pub mod weeks;
 pub mod words;
 mod yardstick;
 

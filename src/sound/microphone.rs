@@ -1,4 +1,5 @@
-//! The microphone: the only file that names cpal.
+//! The microphone: the only file that names cpal (plugin.rs reads the one way
+//! for which cpal is not used).
 //!
 //! Streams are built, watched and dropped on a thread of their own, since any
 //! of the three can block. The first error ends a stream (one kind of error
@@ -23,6 +24,8 @@ use super::event::MicEvent;
 use super::live::{Connection, Link, LiveInput};
 use super::mic_error::MicError;
 use super::monotonic::mono_ns;
+#[cfg(target_os = "linux")]
+use super::plugin::Plugin;
 use super::quiet::Hush;
 use super::ring::{Snapshot, ring};
 use super::source::{Flow, SampleSource};
@@ -171,7 +174,7 @@ impl Keeper {
                 let _quiet = Hush::to_nowhere();
                 build(choice, rate_hz, channel_pick, &failure)
             };
-            let (stream, opened, connection) = match built {
+            let (mut stream, opened, connection) = match built {
                 Ok(built) => built,
                 Err(error) if rate_hz.is_none() => {
                     let _ = first.send(Err(error));
@@ -189,20 +192,29 @@ impl Keeper {
             if rate_hz.replace(opened.rate_hz).is_none() {
                 let _ = first.send(Ok(opened));
             }
-            // On one of the ways play() waits for the first sound, for ever if need be.
-            if let Err(e) = stream.play() {
-                failure.set(&e.to_string());
-            }
-            while !self.stop.load(Relaxed) && failure.said.get().is_none() {
-                thread::park_timeout(Duration::from_secs(1));
-            }
-            if let Some(reason) = failure.said.get() {
-                let reason = reason.clone();
+            let ended = match &mut stream {
+                Stream::Cpal(stream) => self.watch(stream, &failure),
+                #[cfg(target_os = "linux")]
+                Stream::Plugin(plugin) => plugin.run(&self.stop).err().map(|e| e.to_string()),
+            };
+            if let Some(reason) = ended {
                 let _ = links.send(Link::Down { device, reason });
             }
             let _quiet = Hush::to_nowhere();
             drop(stream);
         }
+    }
+
+    /// Waits for the end of a stream that has a thread of its own; why it ended.
+    fn watch(&self, stream: &cpal::Stream, failure: &Failure) -> Option<String> {
+        // On one of the ways play() waits for the first sound, for ever if need be.
+        if let Err(e) = stream.play() {
+            failure.set(&e.to_string());
+        }
+        while !self.stop.load(Relaxed) && failure.said.get().is_none() {
+            thread::park_timeout(Duration::from_secs(1));
+        }
+        failure.said.get().cloned()
     }
 }
 
@@ -227,11 +239,26 @@ impl Failure {
     }
 }
 
+/// How a device is reached.
+enum Way {
+    Cpal(Box<cpal::Device>),
+    /// ALSA's plugin to the sound server.
+    #[cfg(target_os = "linux")]
+    Plugin,
+}
+
+/// An open stream.
+enum Stream {
+    Cpal(cpal::Stream),
+    #[cfg(target_os = "linux")]
+    Plugin(Plugin),
+}
+
 /// A device that was found and the configuration it asks for.
 struct Found {
     device: Device,
     host: &'static str,
-    handle: cpal::Device,
+    way: Way,
     config: StreamConfig,
     format: SampleFormat,
 }
@@ -243,7 +270,7 @@ fn devices_of(found: &[Found]) -> Vec<Device> {
     devices
 }
 
-type Built = (cpal::Stream, Opened, Connection);
+type Built = (Stream, Opened, Connection);
 
 fn build(
     choice: Option<&Choice>,
@@ -270,6 +297,37 @@ fn build(
 
 fn build_one(f: &Found, channel_pick: Pick, failure: &Arc<Failure>) -> Result<Built, MicError> {
     let (intake, reader) = ring(f.config.sample_rate, f.config.channels, channel_pick);
+    let stream = match &f.way {
+        Way::Cpal(handle) => Stream::Cpal(cpal_stream(f, handle, intake, failure)?),
+        #[cfg(target_os = "linux")]
+        Way::Plugin => {
+            let plugin = Plugin::open(f.config.sample_rate, f.config.channels, intake);
+            Stream::Plugin(plugin.map_err(|e| MicError::Other {
+                device: f.device.description.clone(),
+                said: e.to_string(),
+            })?)
+        }
+    };
+    let opened = Opened {
+        device: f.device.clone(),
+        host: f.host.to_owned(),
+        rate_hz: f.config.sample_rate,
+        channels: f.config.channels,
+        sample_format: f.format.to_string(),
+    };
+    let connection = Connection {
+        device: f.device.description.clone(),
+        ring: reader,
+    };
+    Ok((stream, opened, connection))
+}
+
+fn cpal_stream(
+    f: &Found,
+    handle: &cpal::Device,
+    intake: Intake,
+    failure: &Arc<Failure>,
+) -> Result<cpal::Stream, MicError> {
     let build = match f.format {
         SampleFormat::I8 => stream_of::<i8>,
         SampleFormat::I16 => stream_of::<i16>,
@@ -290,23 +348,12 @@ fn build_one(f: &Found, channel_pick: Pick, failure: &Arc<Failure>) -> Result<Bu
             });
         }
     };
-    let stream = build(f, intake, Arc::clone(failure)).map_err(|e| told(&f.device, &e))?;
-    let opened = Opened {
-        device: f.device.clone(),
-        host: f.host.to_owned(),
-        rate_hz: f.config.sample_rate,
-        channels: f.config.channels,
-        sample_format: f.format.to_string(),
-    };
-    let connection = Connection {
-        device: f.device.description.clone(),
-        ring: reader,
-    };
-    Ok((stream, opened, connection))
+    build(handle, f.config, intake, Arc::clone(failure)).map_err(|e| told(&f.device, &e))
 }
 
 fn stream_of<T>(
-    f: &Found,
+    handle: &cpal::Device,
+    config: StreamConfig,
     mut intake: Intake,
     failure: Arc<Failure>,
 ) -> Result<cpal::Stream, cpal::Error>
@@ -319,8 +366,8 @@ where
     let counters = intake.counters();
     let mut xruns_in_a_row = 0;
     let mut heard = 0;
-    f.handle.build_input_stream(
-        f.config,
+    handle.build_input_stream(
+        config,
         move |data: &[T], _| {
             intake.take(
                 data,
@@ -397,7 +444,7 @@ fn find(_choice: Option<&Choice>) -> Result<Vec<Found>, MicError> {
             Some(Found {
                 device,
                 host: host.id().name(),
-                handle,
+                way: Way::Cpal(Box::new(handle)),
                 config,
                 format,
             })
@@ -416,10 +463,6 @@ mod linux {
     use crate::sound::device::{is_monitor, keep_alsa};
     use cpal::HostId;
 
-    /// Blocks asked of ALSA's way to a sound server, per second. The plugin
-    /// gives two thirds of the length asked for: 13 ms.
-    const BLOCKS_PER_S: u32 = 50;
-
     /// How often a sound server is asked whether it is there.
     const GREETINGS: u32 = 3;
 
@@ -427,10 +470,11 @@ mod linux {
     /// server's source is found twice: by ALSA's plugin, which loses nothing
     /// under load, and by the server's own protocol should the plugin be missing.
     pub(super) fn find(choice: Option<&Choice>) -> Result<Vec<Found>, MicError> {
-        let alsa = cpal::host_from_id(HostId::Alsa);
         match sound_server() {
-            Some(server) => Ok(sources(&server, alsa.ok().as_ref(), choice)),
-            None => Ok(alsa.map(|a| cards(&a)).unwrap_or_default()),
+            Some(server) => Ok(sources(&server, choice)),
+            None => Ok(cpal::host_from_id(HostId::Alsa)
+                .map(|a| cards(&a))
+                .unwrap_or_default()),
         }
     }
 
@@ -443,11 +487,7 @@ mod linux {
         })
     }
 
-    fn sources(
-        server: &cpal::Host,
-        alsa: Option<&cpal::Host>,
-        choice: Option<&Choice>,
-    ) -> Vec<Found> {
+    fn sources(server: &cpal::Host, choice: Option<&Choice>) -> Vec<Found> {
         let id_of = |d: &cpal::Device| d.id().map(|id| id.id().to_owned()).ok();
         let default = server.default_input_device().as_ref().and_then(id_of);
         let mut found = Vec::new();
@@ -468,44 +508,27 @@ mod linux {
             let chosen =
                 choice.is_some_and(|c| c.id == device.id || c.description == device.description);
             if chosen || choice.is_none() && is_default {
-                found.extend(by_plugin(alsa, &device, config, chosen.then_some(&name)));
+                if chosen {
+                    name_source(&name);
+                }
+                found.push(Found {
+                    device: device.clone(),
+                    host: "ALSA",
+                    way: Way::Plugin,
+                    config,
+                    format: SampleFormat::F32,
+                });
             }
             found.push(Found {
                 device,
                 host: "PulseAudio",
-                handle,
+                way: Way::Cpal(Box::new(handle)),
                 config,
                 format,
             });
         }
         found.sort_by_key(|f| !f.device.is_default);
         found
-    }
-
-    /// ALSA's plugin as the way to a source, at the source's own rate and channels.
-    fn by_plugin(
-        alsa: Option<&cpal::Host>,
-        device: &Device,
-        source: StreamConfig,
-        name: Option<&String>,
-    ) -> Option<Found> {
-        let handle = alsa?
-            .input_devices()
-            .ok()?
-            .find(|d| d.id().is_ok_and(|id| id.id() == "pulse"))?;
-        if let Some(name) = name {
-            name_source(name);
-        }
-        Some(Found {
-            device: device.clone(),
-            host: "ALSA",
-            handle,
-            config: StreamConfig {
-                buffer_size: BufferSize::Fixed(source.sample_rate / BLOCKS_PER_S),
-                ..source
-            },
-            format: SampleFormat::F32,
-        })
     }
 
     /// Tells the server's client library which source is meant: ALSA's name for
@@ -553,7 +576,7 @@ mod linux {
                         is_default,
                     },
                     host: "ALSA",
-                    handle: handle.clone(),
+                    way: Way::Cpal(Box::new(handle.clone())),
                     config,
                     format,
                 })

@@ -11,6 +11,8 @@ mod mic_error;
 pub mod microphone;
 pub mod monotonic;
 mod played;
+#[cfg(target_os = "linux")]
+mod plugin;
 mod quiet;
 pub mod recording;
 mod riff;

@@ -6,8 +6,11 @@ mod event;
 pub mod moments_file;
 pub mod pairing;
 pub mod physics;
+pub mod plan;
+pub mod session;
 
 pub use ball::{BallFinder, Drop, Found, Impact, Refusal, Refused, moment_of};
 pub use event::{Aim, Moment, MomentKind, MomentSource, Outcome, Pair, Sound, SoundKind};
 pub use moments_file::{MomentsFile, MomentsFileError, parse_moments};
 pub use pairing::{Window, WindowError, pair};
+pub use plan::{Plan, PlanError};

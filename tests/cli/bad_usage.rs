@@ -92,9 +92,14 @@ fn nothing_to_review_and_no_such_command() {
         .run()
         .fails(2, &["revue", "review"]);
     place
-        .marklag(["teach", "click", "tilda"])
+        .marklag(["teach", "click"])
         .run()
-        .fails(2, &["--from"]);
+        .fails(2, &["<NAME>"]);
+    place
+        .marklag(["teach", "click", "tilda", "--from", "a.wav"])
+        .args(["--microphone", "desk"])
+        .run()
+        .fails(2, &["--from", "--microphone"]);
     place
         .marklag(["demo", "--drops", "0"])
         .run()

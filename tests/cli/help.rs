@@ -5,9 +5,14 @@ use std::process::Stdio;
 
 use crate::run::{Run, bare};
 
-const COMMANDS: [&str; 7] = [
+const COMMANDS: [&str; 12] = [
     "review",
+    "drop",
+    "train",
+    "plan",
+    "compare",
     "teach",
+    "check",
     "bridges",
     "journal",
     "demo",
@@ -85,8 +90,8 @@ fn every_command_has_help_of_its_own() {
 
 #[test]
 fn no_arguments_is_a_first_look_not_a_failure() {
-    let help = bare().run().well();
-    assert!(help.contains("First steps:"), "{help}");
+    let page = bare().run().well();
+    assert!(page.contains("-> 1  Teach your clicker"), "{page}");
 }
 
 #[test]

@@ -5,9 +5,13 @@
 mod bad_input;
 mod bad_output;
 mod bad_usage;
+mod check;
+mod drop;
 mod formats;
 mod help;
 mod journal;
 mod outputs;
 mod run;
 mod timing;
+mod train;
+mod weeks;

@@ -42,12 +42,30 @@ fn awkward(journal: &mut Journal) {
     journal.append_events(&id, &events).unwrap();
 }
 
+/// What belongs to sessions with an animal, in every table of it.
+fn awkward_plans(journal: &mut Journal) {
+    let mut setup = crate::sessions::setup();
+    setup.plan.name = "target, \"first\" week".into();
+    setup.plan.person = Some("Ada".into());
+    setup.plan.length_min = 1.0 / 3.0;
+    journal.keep_plan(&setup.plan).unwrap();
+    crate::sessions::kept_session(journal, &setup, true);
+    let who = marklag::measure::observer::Observer {
+        n: 20,
+        bias_ms: 0.1 + 0.2,
+        spread_ms: 30.5,
+    };
+    let at = jiff::Timestamp::UNIX_EPOCH;
+    journal.keep_observer("Ada", at, &who).unwrap();
+}
+
 #[test]
 fn other_readers_find_the_same() {
     let scratch = tempfile::tempdir().unwrap();
     let file = scratch.path().join("journal.sqlite");
     let mut journal = Journal::open(&file).unwrap();
     awkward(&mut journal);
+    awkward_plans(&mut journal);
     let lines = scratch.path().join("all.jsonl");
     journal
         .export_json_lines(None, &mut fs::File::create(&lines).unwrap())
@@ -98,7 +116,7 @@ fn one_bout_alone_and_its_own_people() {
         .collect();
     assert_eq!(lines.len() as u64, rows + 2);
     assert_eq!(lines[0]["format"], "marklag.journal/1");
-    assert_eq!(lines[0]["schema"], 1);
+    assert_eq!(lines[0]["schema"], marklag::journal::SCHEMA_VERSION);
     assert_eq!(lines.last().unwrap()["rows"], rows);
     let tables: Vec<&str> = lines[1..lines.len() - 1]
         .iter()

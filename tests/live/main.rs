@@ -5,8 +5,13 @@
 #![cfg(target_os = "linux")]
 #![allow(clippy::unwrap_used, clippy::expect_used)]
 
+mod drop;
 mod faults;
 mod heard;
 mod pattern;
+mod pty;
 mod rig;
+mod setup;
+mod stage;
 mod timing;
+mod train;

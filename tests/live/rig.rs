@@ -117,7 +117,7 @@ impl Server {
             .unwrap();
     }
 
-    fn socket(&self) -> String {
+    pub fn socket(&self) -> String {
         format!("unix:{}/pulse.sock", self.dir.path().display())
     }
 

@@ -18,7 +18,8 @@ folder = pathlib.Path(sys.argv[1])
 file = sqlite3.connect(folder / "journal.sqlite")
 file.row_factory = sqlite3.Row
 
-OWN = ["person", "profile", "bout"]
+OWN = ["person", "profile", "bout", "animal", "behaviour", "step", "plan", "observer"]
+LINKS = ["bout_profile", "plan_item", "session"]
 IN_BOUT = ["sound", "moment", "pair", "event", "note", "set_aside"]
 
 
@@ -28,6 +29,10 @@ def from_file(table):
     bouts = dict(file.execute("SELECT bout_key, id FROM bout").fetchall())
     people = dict(file.execute("SELECT person_key, id FROM person").fetchall())
     profiles = {r["profile_key"]: r for r in file.execute("SELECT * FROM profile")}
+    # Which key stands for which table's id.
+    others = {f"{of}_key": (f"{of}_id",
+                            dict(file.execute(f"SELECT {of}_key, id FROM {of}").fetchall()))
+              for of in ["animal", "behaviour", "plan", "person", "bout"]}
     for row in map(dict, file.execute(f"SELECT * FROM {table}")):
         if table == "bout":
             row["person_id"] = people.get(row.pop("person_key"))
@@ -40,6 +45,14 @@ def from_file(table):
             profile = profiles[row["profile_key"]]
             row = {"bout_id": bouts[row["bout_key"]],
                    "name": profile["name"], "sha256": profile["sha256"]}
+        elif table in ["animal", "behaviour", "step", "plan", "observer", "plan_item", "session"]:
+            # Its own key goes; those that name other rows become ids.
+            own = None if table == "session" else f"{table}_key"
+            for column in [c for c in row if c.endswith("_key")]:
+                value = row.pop(column)
+                if column != own:
+                    name, ids = others[column]
+                    row[name] = ids.get(value)
         else:
             row["bout_id"] = bouts[row.pop("bout_key")]
         rows.append(row)
@@ -77,6 +90,8 @@ def name_of(table, row):
     """What names a row for good."""
     if table in IN_BOUT:
         return (row["bout_id"], int(row["seq"]))
+    if table == "plan_item":
+        return (row["plan_id"], int(row["number"]))
     return tuple(row.get(column) for column in ("bout_id", "id", "name", "sha256"))
 
 
@@ -90,7 +105,7 @@ def from_text(text, like):
 
 
 count = 0
-for table in [*OWN, "bout_profile", *IN_BOUT]:
+for table in [*OWN, *LINKS, *IN_BOUT]:
     there = from_file(table)
     assert there, f"{table} is empty: nothing is proved"
     said = [{k: v for k, v in line.items() if k != "table"}
@@ -123,5 +138,5 @@ for row in file.execute("SELECT * FROM bout_measure"):
         assert row["mean_lag_ms"] is None
 
 assert len(body) == count, (len(body), count)
-print(f"{count} rows in {len(OWN) + 1 + len(IN_BOUT)} tables, all equal "
+print(f"{count} rows in {len(OWN) + len(LINKS) + len(IN_BOUT)} tables, all equal "
       f"(Python {sys.version.split()[0]}, SQLite {sqlite3.sqlite_version})")

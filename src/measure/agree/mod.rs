@@ -4,6 +4,7 @@
 mod bland_altman;
 mod icc;
 mod kappa;
+pub mod observers;
 
 pub use bland_altman::{BlandAltman, Repeatability, bland_altman, repeatability};
 pub use icc::{Icc, icc};

@@ -2,8 +2,10 @@
 //! of whether there is a trend at all.
 
 mod counting;
+mod crossing;
 mod mann_kendall;
 mod theil_sen;
 
+pub use crossing::{Crossing, crossing};
 pub use mann_kendall::{MannKendall, mann_kendall};
 pub use theil_sen::{TheilSen, theil_sen};

@@ -1,0 +1,204 @@
+//! What stands in the way of trust, each with what to do.
+
+use std::fmt;
+
+use serde::Serialize;
+
+use super::budget::Use;
+use super::facts::Facts;
+use super::verdict::Trust;
+use crate::ear::CLEAR_DB;
+
+/// Faster or slower than this no sound card's clock runs by itself, in ppm: 160
+/// were met in practice (common practice, no better source), so this is twice that.
+const STRANGE_PPM: f64 = 320.0;
+/// Scatter of the clock's fit that tells of a busy computer, in ms.
+const BUSY_MS: f64 = 1.0;
+/// Holes a minute that are too many to be passed over: a convention.
+const GAPS_A_MINUTE: f64 = 2.0;
+/// Full-scale samples that are more than chance.
+const CLIPPED: u64 = 3;
+
+/// Something that stands in the way.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+#[serde(tag = "what", rename_all = "snake_case")]
+pub enum Finding {
+    /// Nothing but exact zeros.
+    Nothing,
+    /// The microphone was lost, or gave nothing for a while.
+    Away {
+        /// How often.
+        times: usize,
+    },
+    /// Sound is missing, or was put in.
+    Holes {
+        /// How many places.
+        count: usize,
+        /// How much is missing, in ms.
+        missing_ms: f64,
+        /// How many a minute.
+        per_minute: f64,
+    },
+    /// The sound is overdriven.
+    Clipping {
+        /// Samples at full scale.
+        samples: u64,
+    },
+    /// No bridge is taught.
+    NothingTaught,
+    /// No taught click was heard.
+    NoClick,
+    /// A click was heard that hardly stands out.
+    TooQuiet {
+        /// How far the loudest sound rose over the room, in dB.
+        over_noise_db: f64,
+    },
+    /// The clock was not watched for long enough.
+    TooShort,
+    /// A recording has no clock and no keys.
+    Recording,
+    /// The clock's rate is none that a sound card has.
+    StrangeRate {
+        /// Measured against nominal, in ppm.
+        drift_ppm: f64,
+    },
+    /// The clock's fit scatters.
+    Busy {
+        /// The scatter, in ms.
+        residual_ms: f64,
+    },
+    /// A hand's delay was never measured.
+    KeyUnknown {
+        /// The hand.
+        name: String,
+    },
+}
+
+impl Finding {
+    /// The most that can be trusted with it; `None` where it says nothing about
+    /// this use.
+    pub fn allows(&self, of: Use<'_>) -> Option<Trust> {
+        let is_hand = matches!(of, Use::Hand(_));
+        match self {
+            Self::Nothing | Self::Away { .. } => Some(Trust::No),
+            Self::Holes { per_minute, .. } if *per_minute > GAPS_A_MINUTE => Some(Trust::No),
+            Self::Holes { .. } => None,
+            Self::Clipping { .. } | Self::TooQuiet { .. } => Some(Trust::Roughly),
+            Self::NothingTaught | Self::NoClick => Some(Trust::NotKnown),
+            Self::TooShort | Self::Recording => is_hand.then_some(Trust::NotKnown),
+            Self::StrangeRate { .. } => Some(Trust::Roughly),
+            Self::Busy { .. } => is_hand.then_some(Trust::Roughly),
+            // What it costs is in the sum already.
+            Self::KeyUnknown { .. } => None,
+        }
+    }
+}
+
+impl fmt::Display for Finding {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        match self {
+            Self::Nothing => f.write_str(
+                "The microphone gives nothing but zeros: look for a mute switch, and allow this terminal to use the microphone.",
+            ),
+            Self::Away { times } => write!(
+                f,
+                "The microphone was away {times} time{}: use a cable that sits, plug it in elsewhere, and check again.",
+                if *times == 1 { "" } else { "s" }
+            ),
+            Self::Holes {
+                count, missing_ms, ..
+            } => write!(
+                f,
+                "The sound has {count} hole{} ({missing_ms:.0} ms in all): close other programs, or use a microphone on a cable. Lags near a hole are flagged.",
+                if *count == 1 { "" } else { "s" }
+            ),
+            Self::Clipping { samples } => write!(
+                f,
+                "The sound is overdriven ({samples} samples at full scale): move the microphone away, or turn its level down."
+            ),
+            Self::NothingTaught => f.write_str(
+                "No clicker is taught, so none can be heard: marklag teach click NAME.",
+            ),
+            Self::NoClick => f.write_str(
+                "No taught click was heard: click a few times while the check runs. If you did, come nearer, or teach the clicker again.",
+            ),
+            Self::TooQuiet { over_noise_db } => write!(
+                f,
+                "The loudest sound stands only {over_noise_db:.0} dB over the room, {CLEAR_DB:.0} are wanted: come nearer to the microphone, or make the room quieter."
+            ),
+            Self::TooShort => f.write_str(
+                "The clock was not watched for long enough: let the check run for ten seconds or more.",
+            ),
+            Self::Recording => f.write_str("A recording has no keys: check the microphone for that."),
+            Self::StrangeRate { drift_ppm } => write!(
+                f,
+                "The microphone's clock is off by {drift_ppm:.0} ppm, more than a sound card's own: something between changes the rate. Try another microphone, or one on a cable."
+            ),
+            Self::Busy { residual_ms } => write!(
+                f,
+                "The sound comes in irregularly ({residual_ms:.1} ms): close other programs."
+            ),
+            Self::KeyUnknown { name } => write!(
+                f,
+                "How late the {name} are was never measured: marklag check hands."
+            ),
+        }
+    }
+}
+
+/// What the facts show, in the order in which to mend it.
+pub fn findings(facts: &Facts) -> Vec<Finding> {
+    let t = &facts.troubles;
+    let mut all = Vec::new();
+    if facts.level.is_nothing || t.silences > 0 {
+        all.push(Finding::Nothing);
+    }
+    if t.losses + t.stalls > 0 {
+        all.push(Finding::Away {
+            times: t.losses + t.stalls,
+        });
+    }
+    let holes = t.gaps + t.overruns + t.extras;
+    if holes > 0 {
+        all.push(Finding::Holes {
+            count: holes,
+            missing_ms: t.missing_ms,
+            per_minute: holes as f64 * 60.0 / facts.watched_s.max(60.0),
+        });
+    }
+    let samples = facts.level.full_scale_samples;
+    if samples >= CLIPPED {
+        all.push(Finding::Clipping { samples });
+    }
+    let is_heard = facts.clickers.iter().any(|c| c.heard > 0);
+    if facts.clickers.is_empty() {
+        all.push(Finding::NothingTaught);
+    } else if !is_heard {
+        all.push(Finding::NoClick);
+    }
+    if let Some(over_noise_db) = facts.level.loudest_over_noise_db
+        && is_heard
+        && over_noise_db < CLEAR_DB
+    {
+        all.push(Finding::TooQuiet { over_noise_db });
+    }
+    match facts.clock {
+        None => all.push(Finding::Recording),
+        Some(clock) if !clock.is_settled => all.push(Finding::TooShort),
+        Some(clock) => {
+            if let Some(drift_ppm) = clock.drift_ppm.filter(|d| d.abs() > STRANGE_PPM) {
+                all.push(Finding::StrangeRate { drift_ppm });
+            }
+            if let Some(residual_ms) = clock.residual_ms.filter(|r| *r > BUSY_MS) {
+                all.push(Finding::Busy { residual_ms });
+            }
+        }
+    }
+    if facts.clock.is_some() {
+        let unknown = facts.hands.iter().filter(|h| h.u_ms.is_none());
+        all.extend(unknown.map(|h| Finding::KeyUnknown {
+            name: h.name.clone(),
+        }));
+    }
+    all
+}

@@ -1,0 +1,135 @@
+//! Can this set-up be trusted, and to how many milliseconds.
+//!
+//! The rule: the parts of `budget` are combined as the GUM does, and the result
+//! is widened to hold 95 lags in 100. Up to 10 ms it can be trusted, up to 30 ms
+//! roughly, beyond that not. These two are conventions of this program: a tenth
+//! and a third of what trainers differ by from mark to mark. Findings can only
+//! lower it.
+
+use std::fmt;
+
+use serde::Serialize;
+
+use super::budget::{Use, budget};
+use super::facts::Facts;
+use super::finding::{Finding, findings};
+use crate::measure::uncertainty::{Contribution, combine};
+
+/// Half-width in ms up to which a lag can be trusted: a convention.
+const TRUSTED_MS: f64 = 10.0;
+/// And up to which roughly: a convention.
+const ROUGHLY_MS: f64 = 30.0;
+/// The share of lags that the half-width holds.
+const LEVEL: f64 = 0.95;
+
+/// How far something can be trusted, the least first.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Serialize)]
+#[serde(rename_all = "snake_case")]
+pub enum Trust {
+    /// Not at all.
+    No,
+    /// It cannot be said yet.
+    NotKnown,
+    /// For large lags only.
+    Roughly,
+    /// Yes.
+    Yes,
+}
+
+impl fmt::Display for Trust {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        f.write_str(match self {
+            Self::No => "no",
+            Self::NotKnown => "not known yet",
+            Self::Roughly => "roughly",
+            Self::Yes => "yes",
+        })
+    }
+}
+
+/// The verdict on one use.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct Judged {
+    /// What is measured, in words.
+    pub of: String,
+    /// How far it can be trusted.
+    pub trust: Trust,
+    /// Half-width in ms that holds 95 lags in 100; `None` when it is not known.
+    pub within_ms: Option<f64>,
+    /// What it is made of, the largest part first; empty when it is not known.
+    pub parts: Vec<Contribution>,
+}
+
+impl fmt::Display for Judged {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        write!(f, "{}: {}", self.of, self.trust)?;
+        match (self.trust, self.within_ms) {
+            (Trust::NotKnown, _) | (_, None) => Ok(()),
+            (Trust::No, Some(ms)) if ms <= ROUGHLY_MS => f.write_str(", see below"),
+            (Trust::No, Some(ms)) => {
+                write!(f, ", a lag may be off by {ms:.0} ms")
+            }
+            (_, Some(ms)) => write!(f, ", to ±{} ms", tidy(ms)),
+        }
+    }
+}
+
+/// One digit below ten, none above; never rounded down.
+fn tidy(ms: f64) -> String {
+    if ms < 9.95 {
+        format!("{:.1}", (ms * 10.0).ceil() / 10.0)
+    } else {
+        format!("{:.0}", ms.ceil())
+    }
+}
+
+/// The verdict on a set-up.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct Verdict {
+    /// A click against another sound, then against each hand.
+    pub uses: Vec<Judged>,
+    /// What stands in the way, in the order in which to mend it.
+    pub findings: Vec<Finding>,
+}
+
+/// Judges what was seen.
+pub fn verdict(facts: &Facts) -> Verdict {
+    let findings = findings(facts);
+    let mut uses = vec![judge(
+        facts,
+        &findings,
+        Use::Sound,
+        "A click against a sound (a ball)".to_owned(),
+    )];
+    for hand in &facts.hands {
+        let of = format!("A click against a key ({})", hand.name);
+        uses.push(judge(facts, &findings, Use::Hand(hand), of));
+    }
+    Verdict { uses, findings }
+}
+
+fn judge(facts: &Facts, findings: &[Finding], of: Use<'_>, words: String) -> Judged {
+    let mut parts = budget(facts, of).unwrap_or_default();
+    parts.sort_by(|a, b| b.in_result().total_cmp(&a.in_result()));
+    let within_ms = combine(&parts).ok().and_then(|c| c.expanded(LEVEL));
+    let by_size = match within_ms {
+        None => Trust::NotKnown,
+        Some(ms) if ms <= TRUSTED_MS => Trust::Yes,
+        Some(ms) if ms <= ROUGHLY_MS => Trust::Roughly,
+        Some(_) => Trust::No,
+    };
+    let trust = findings
+        .iter()
+        .filter_map(|finding| finding.allows(of))
+        .fold(by_size, Trust::min);
+    Judged {
+        of: words,
+        trust,
+        within_ms,
+        parts,
+    }
+}
+
+#[cfg(test)]
+#[path = "verdict_tests.rs"]
+mod tests;

@@ -1,0 +1,111 @@
+//! What a drill needs before it begins: its sound, its line in the journal, its file.
+
+use std::path::PathBuf;
+
+use anyhow::Context;
+use jiff::Timestamp;
+use jiff::tz::TimeZone;
+use serde_json::json;
+
+use super::{By, DropCmd};
+use crate::drill::State;
+use crate::ear::ClickProfile;
+use crate::journal::{Bout, BoutKind, Home, ProfileSnapshot, Settings, create_new_private_file};
+use crate::sound::SampleSource;
+use crate::sound::wav_out::{Depth, WavOut, WavShape};
+
+/// Where the sound comes from.
+pub(super) struct Origin {
+    pub(super) source: Box<dyn SampleSource>,
+    pub(super) name: String,
+    pub(super) channels: u16,
+}
+
+impl DropCmd {
+    pub(super) fn origin(&self, home: &Home) -> anyhow::Result<Origin> {
+        if let Some((file, info)) = self.sound.recording()? {
+            return Ok(Origin {
+                source: self.sound.open(home)?,
+                name: file.display().to_string(),
+                channels: u16::try_from(info.channels).unwrap_or(u16::MAX),
+            });
+        }
+        let microphone = self.sound.microphone(home)?;
+        let opened = microphone.opened().clone();
+        Ok(Origin {
+            source: Box::new(microphone),
+            name: opened.device.description,
+            channels: opened.channels,
+        })
+    }
+
+    /// What is known of the drill before it begins; sound file and person are put
+    /// in by the caller.
+    pub(super) fn bout(
+        &self,
+        state: &State,
+        settings: &Settings,
+        origin: &Origin,
+        profiles: &[ClickProfile],
+        seed: u64,
+    ) -> anyhow::Result<Bout> {
+        let rules = &state.setup.rules;
+        let mut used = settings.clone();
+        used.pairing.before_ms = rules.window.before_ms();
+        used.pairing.after_ms = rules.window.after_ms();
+        let by = match self.by {
+            By::Ball => "ball",
+            By::Partner => "partner",
+            By::Screen => "screen",
+        };
+        Ok(Bout {
+            kind: BoutKind::Drill,
+            started_at: Timestamp::now(),
+            time_zone: TimeZone::system().iana_name().map(str::to_owned),
+            person: None,
+            source: Some(origin.name.clone()),
+            sound_file: None,
+            sample_rate_hz: Some(origin.source.rate_hz()),
+            channels: Some(origin.channels),
+            duration_s: None,
+            program_version: env!("CARGO_PKG_VERSION").to_owned(),
+            settings_json: serde_json::to_string(&json!({
+                "settings": used,
+                "aim": rules.aim,
+                "drill": {
+                    "moment": state.setup.kind,
+                    "by": by,
+                    "catch": self.catch,
+                    "drops": state.setup.drops,
+                    "height_m": self.height,
+                    "seed": seed,
+                },
+            }))?,
+            profiles: profiles
+                .iter()
+                .map(|p| {
+                    Ok(ProfileSnapshot {
+                        name: p.name.clone(),
+                        json: serde_json::to_string(p)?,
+                    })
+                })
+                .collect::<serde_json::Result<_>>()?,
+        })
+    }
+}
+
+/// Begins the file for kept sound: its name in the sounds' folder, and it. Floats,
+/// so that a review hears to the last digit what was heard live.
+pub(super) fn begin_sound(home: &Home, rate_hz: u32) -> anyhow::Result<(String, WavOut)> {
+    home.create()?;
+    let name = format!("drill-{}.wav", Timestamp::now().strftime("%Y%m%d-%H%M%S"));
+    let path: PathBuf = home.sounds_folder().join(&name);
+    create_new_private_file(&path)
+        .with_context(|| format!("cannot keep sound in {}", path.display()))?;
+    let shape = WavShape {
+        sample_rate_hz: rate_hz,
+        channels: 1,
+        depth: Depth::Float32,
+    };
+    Ok((name, WavOut::create(&path, shape)?))
+}

@@ -1,0 +1,64 @@
+//! A drill where there is no screen: a line for what is new.
+
+use std::io;
+
+use super::app::Drill;
+use crate::drill::Feedback;
+use crate::measure::words;
+use crate::timeline::Outcome;
+
+/// What was told already.
+pub(super) struct Lines {
+    told: Vec<(Option<f64>, Option<f64>)>,
+    warned: Option<f64>,
+    words: &'static str,
+}
+
+impl Lines {
+    pub(super) fn new() -> Self {
+        Self {
+            told: Vec::new(),
+            warned: None,
+            words: "",
+        }
+    }
+
+    /// Writes a line for each pair, warning and call that was not told yet.
+    pub(super) fn write(&mut self, drill: &Drill, out: &mut dyn io::Write) -> io::Result<()> {
+        let state = &drill.state;
+        if let Some((t_s, words)) = &state.warning
+            && self.warned.replace(*t_s) != Some(*t_s)
+        {
+            writeln!(out, "! {words}")?;
+        }
+        let call = drill.caller.words().unwrap_or("");
+        if call != self.words {
+            self.words = call;
+            if !call.is_empty() {
+                writeln!(out, "Partner: {}.", call.to_lowercase())?;
+            }
+        }
+        if state.setup.feedback == Feedback::Each {
+            for pair in state.told() {
+                let key = (pair.moment_s, pair.mark_s);
+                if self.told.contains(&key) {
+                    continue;
+                }
+                self.told.push(key);
+                let n = state
+                    .moments_counted()
+                    .filter(|m| Some(m.t_s) <= pair.moment_s)
+                    .count();
+                match (pair.lag_ms, pair.outcome) {
+                    (Some(ms), Outcome::OnTime) => {
+                        writeln!(out, "Drop {n}: {}, on time.", words::lag(ms))?;
+                    }
+                    (Some(ms), _) => writeln!(out, "Drop {n}: {}.", words::lag(ms))?,
+                    (None, Outcome::Missed) => writeln!(out, "Drop {n}: missed.")?,
+                    (None, _) => writeln!(out, "A stray mark.")?,
+                }
+            }
+        }
+        out.flush()
+    }
+}

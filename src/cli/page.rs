@@ -1,0 +1,89 @@
+//! `marklag page`: progress as one HTML file, its pictures as SVG.
+
+use std::fs;
+use std::io::Write;
+use std::path::PathBuf;
+
+use anyhow::{Context, bail};
+use clap::Args;
+
+use super::progress::choose::{Choice, Chosen, lots_of};
+use super::progress::{Told, name_of};
+use super::target::Target;
+use crate::journal::{Home, Journal, Settings, create_new_private_file};
+use crate::measure::weeks::By;
+use crate::page::Weeks;
+
+/// More days than this are told by week, and more weeks by month.
+const ROWS_AT_MOST: usize = 90;
+
+/// Write your progress as one page that any browser shows and prints
+#[derive(Debug, Args)]
+pub(super) struct PageCmd {
+    /// The HTML file to write; - for the terminal
+    #[arg(value_name = "FILE", required_unless_present = "svg")]
+    file: Option<PathBuf>,
+    /// Write each picture into this folder as SVG
+    #[arg(long, value_name = "FOLDER")]
+    svg: Option<PathBuf>,
+    #[command(flatten)]
+    choice: Choice,
+}
+
+impl PageCmd {
+    pub(super) fn run(self, home: &Home, out: &mut dyn Write) -> anyhow::Result<()> {
+        let settings = Settings::load(&home.settings_file())?;
+        let Some(journal) = Journal::open_existing(&home.journal_file())? else {
+            bail!(
+                "nothing has been kept yet, so there is no page to write. Keep a drill with: \
+                 marklag review drill.m4a --keep"
+            );
+        };
+        if let Some(notice) = journal.notice() {
+            eprintln!("Note: {notice}.");
+        }
+        journal.prepare_lots()?;
+        let person = match self.choice.whom(&journal, &settings)? {
+            Chosen::Nobody => bail!("nothing has been kept yet, so there is no page to write"),
+            Chosen::Several => bail!("several people are in the journal; add --person NAME"),
+            Chosen::One(person) => person,
+        };
+        let lots = lots_of(&journal, person.as_deref(), &self.choice)?;
+        let mut told = Told::of(person.as_deref(), &lots, &settings, By::Day, true);
+        for by in [By::Week, By::Month] {
+            if told.kinds.iter().any(|p| p.rows.len() > ROWS_AT_MOST) {
+                // The comparisons stay the same.
+                let coarser = Told::of(person.as_deref(), &lots, &settings, by, false);
+                told.kinds = coarser.kinds;
+            }
+        }
+        if told.kinds.is_empty() {
+            bail!("nothing that fits has been kept, so there is no page to write");
+        }
+        let name = name_of(person.as_deref());
+        let weeks = Weeks {
+            person: &name,
+            kinds: &told.kinds,
+            comparisons: &told.comparisons,
+            next: told.next.as_ref(),
+            lots: &lots,
+        };
+        if let Some(file) = &self.file {
+            let target = Target::open(file)?;
+            target.write(weeks.html().as_bytes(), out)?;
+        }
+        if let Some(folder) = &self.svg {
+            fs::create_dir_all(folder)
+                .with_context(|| format!("the folder {} cannot be made", folder.display()))?;
+            for picture in weeks.pictures() {
+                let path = folder.join(format!("{}.svg", picture.name));
+                create_new_private_file(&path)
+                    .and_then(|mut file| file.write_all(picture.alone().as_bytes()))
+                    .with_context(|| {
+                        format!("{} cannot be made; give a new folder", path.display())
+                    })?;
+            }
+        }
+        Ok(())
+    }
+}

@@ -1,0 +1,130 @@
+//! Which bouts a command is about: whose, which kind of moment, when.
+
+use anyhow::{Context, bail};
+use clap::{Args, ValueEnum};
+use jiff::civil::Date;
+use jiff::tz::TimeZone;
+
+use crate::journal::{Journal, Settings, Wanted};
+use crate::measure::weeks::{Day, Lot};
+use crate::timeline::MomentKind;
+
+/// A kind of moment on the line.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, ValueEnum)]
+enum Kind {
+    /// The ball hits the floor
+    Floor,
+    /// The ball leaves the hand
+    Release,
+    /// The ball stands at its top
+    Top,
+    /// A behaviour reaches its criterion
+    Behaviour,
+}
+
+impl From<Kind> for MomentKind {
+    fn from(kind: Kind) -> Self {
+        match kind {
+            Kind::Floor => Self::Floor,
+            Kind::Release => Self::Release,
+            Kind::Top => Self::Top,
+            Kind::Behaviour => Self::Behaviour,
+        }
+    }
+}
+
+/// Filters, the same for every command that looks over the weeks.
+#[derive(Debug, Clone, Args)]
+pub(in crate::cli) struct Choice {
+    /// Whose marks
+    #[arg(long, value_name = "NAME")]
+    person: Option<String>,
+    /// Only this kind of moment
+    #[arg(long, value_enum, value_name = "KIND")]
+    kind: Option<Kind>,
+    /// Only marks with this taught sound
+    #[arg(long, value_name = "NAME")]
+    bridge: Option<String>,
+    /// Only this behaviour
+    #[arg(long, value_name = "NAME")]
+    behaviour: Option<String>,
+    /// From this day on, for instance 2025-03-01
+    #[arg(long, value_name = "DATE")]
+    from: Option<Date>,
+    /// Up to and with this day
+    #[arg(long, value_name = "DATE")]
+    until: Option<Date>,
+}
+
+/// Whom a command is about.
+pub(in crate::cli) enum Chosen {
+    /// Nothing is kept.
+    Nobody,
+    /// One person; `None` for bouts with nobody named.
+    One(Option<String>),
+    /// Several, and nobody was named.
+    Several,
+}
+
+impl Choice {
+    /// Whom: as named on the line, else in the settings, else the only one.
+    pub(in crate::cli) fn whom(
+        &self,
+        journal: &Journal,
+        settings: &Settings,
+    ) -> anyhow::Result<Chosen> {
+        let mut people = journal.people()?;
+        if let Some(name) = &self.person {
+            if people.iter().flatten().any(|known| known == name) {
+                return Ok(Chosen::One(Some(name.clone())));
+            }
+            let known: Vec<&str> = people.iter().flatten().map(String::as_str).collect();
+            bail!(
+                "nothing is kept of {name:?}; there is something of: {}",
+                if known.is_empty() {
+                    "nobody by name".to_owned()
+                } else {
+                    known.join(", ")
+                }
+            );
+        }
+        if settings.person.is_some() && people.contains(&settings.person) {
+            return Ok(Chosen::One(settings.person.clone()));
+        }
+        Ok(match people.len() {
+            0 => Chosen::Nobody,
+            1 => Chosen::One(people.pop().flatten()),
+            _ => Chosen::Several,
+        })
+    }
+}
+
+/// The lots of one person that the choice lets through.
+pub(in crate::cli) fn lots_of(
+    journal: &Journal,
+    person: Option<&str>,
+    choice: &Choice,
+) -> anyhow::Result<Vec<Lot>> {
+    if choice.from.zip(choice.until).is_some_and(|(a, b)| a > b) {
+        bail!("--from is after --until; there are no days between them");
+    }
+    let wanted = Wanted {
+        bridge: choice.bridge.clone(),
+        behaviour: choice.behaviour.clone(),
+        from: choice.from.map(Day::of),
+        until: choice.until.map(Day::of),
+        zone: TimeZone::system(),
+    };
+    let mut lots = journal
+        .lots(person, &wanted)
+        .context("the journal could not be read through")?;
+    // A behaviour is asked for: other kinds of moment are beside the point.
+    let kind = choice
+        .kind
+        .map(MomentKind::from)
+        .or(choice.behaviour.as_ref().map(|_| MomentKind::Behaviour));
+    if let Some(kind) = kind {
+        lots.retain(|lot| lot.kind == kind);
+    }
+    Ok(lots)
+}

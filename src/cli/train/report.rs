@@ -1,0 +1,92 @@
+//! What a session comes to, for reading; and lines in the place of a screen.
+
+use std::io::{self, Write};
+
+use super::app::{Training, clock};
+use crate::measure::session::Rule;
+use crate::measure::words;
+use crate::page::{Glyphs, next_time, session_picture, session_words};
+use crate::screen::view::drill::word;
+use crate::session::{Looking, SessionMeasures, Setup};
+use crate::timeline::session::{Happened, Log};
+
+/// Writes all of it: sentences, picture, notes, next time.
+pub(in crate::cli) fn report(
+    out: &mut dyn Write,
+    log: &Log,
+    setup: &Setup,
+    measures: &SessionMeasures,
+    glyphs: Glyphs,
+    width: usize,
+) -> io::Result<()> {
+    for line in session_words(measures, setup) {
+        writeln!(out, "{line}")?;
+    }
+    let at = Looking::at(log, setup, measures.length_s, true);
+    writeln!(
+        out,
+        "\n{}",
+        session_picture(&at, measures.length_s, width, glyphs)
+    )?;
+    for event in log.counted() {
+        match &event.what {
+            Happened::Note(text) if !text.is_empty() => {
+                writeln!(out, "Note at {}: {text}", clock(event.t_s))?;
+            }
+            _ => {}
+        }
+    }
+    writeln!(
+        out,
+        "Next time, by the rules in docs/method.md; the animal has the last word:"
+    )?;
+    for line in next_time(measures, setup) {
+        writeln!(out, "  {line}")?;
+    }
+    Ok(())
+}
+
+/// In the place of a picture where there is no screen: a line for what is new.
+#[derive(Default)]
+pub(super) struct Lines {
+    lags: Vec<Option<f64>>,
+    marks: usize,
+    warned: Option<Rule>,
+}
+
+impl Lines {
+    /// Writes a line for each lag, mark and warning that was not told yet.
+    pub(super) fn write(&mut self, training: &Training, out: &mut dyn Write) -> io::Result<()> {
+        let at = training.looking();
+        let mut is_new = false;
+        for pair in at.pairs().iter().filter(|p| p.lag_ms.is_some()) {
+            if !self.lags.contains(&pair.mark_s) {
+                self.lags.push(pair.mark_s);
+                let lag = words::lag(pair.lag_ms.unwrap_or(0.0));
+                let at = clock(pair.mark_s.unwrap_or(0.0));
+                writeln!(out, "{at}  mark {lag}, {}.", word(pair.outcome))?;
+                is_new = true;
+            }
+        }
+        let marks = at
+            .acts()
+            .iter()
+            .filter(|a| a.kind == crate::timeline::session::ActKind::Mark);
+        let marks = marks.count();
+        if marks > self.marks && !is_new {
+            let word = if marks == 1 { "mark" } else { "marks" };
+            writeln!(out, "{}  {marks} {word}.", clock(training.now_s))?;
+        }
+        self.marks = marks;
+        let first = training.warnings().into_iter().next();
+        let rule = first.as_ref().map(|w| w.rule);
+        if rule != self.warned {
+            if let Some(warning) = first {
+                let at = clock(training.now_s);
+                writeln!(out, "{at}  ! {} ({})", warning.words, warning.numbers)?;
+            }
+            self.warned = rule;
+        }
+        out.flush()
+    }
+}

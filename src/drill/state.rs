@@ -1,0 +1,415 @@
+//! The drill so far. [`step`] is the only way in which it changes; it reads no
+//! clock: what time it is comes with the events.
+
+use crate::listen::Timeline;
+use crate::measure::{Summary, Yardstick, summarise};
+use crate::review::{Outcome, Rules, judge};
+use crate::timeline::{Drop, Moment, MomentKind, Pair, Sound, SoundKind, moment_of};
+
+/// Seconds after which nothing more is heard of an instant: a drop is told once
+/// its ball is silent, which takes some seconds of bounces.
+const LATE_S: f64 = 12.0;
+
+/// Where the moments come from.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Way {
+    /// A real ball, by the sound of its bounces.
+    Ball,
+    /// A partner's key or pedal.
+    Partner,
+    /// A ball on the screen.
+    Screen,
+}
+
+/// When lags are shown.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Feedback {
+    /// After each drop.
+    Each,
+    /// Only at the end.
+    End,
+}
+
+/// What a drill is, before it begins.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Setup {
+    /// Which moment is to be marked.
+    pub kind: MomentKind,
+    /// Where it comes from.
+    pub way: Way,
+    /// What marks are judged by.
+    pub rules: Rules,
+    /// How many drops; `None` for as many as come.
+    pub drops: Option<usize>,
+    /// When lags are shown.
+    pub feedback: Feedback,
+}
+
+/// Something that happened. Times are seconds from the first sample heard.
+#[derive(Debug, Clone, PartialEq)]
+pub enum Event {
+    /// A sound was heard; its standard uncertainty in milliseconds.
+    Sound(Sound, f64),
+    /// A drop of a ball was heard.
+    Drop(Drop),
+    /// A hand or the screen told a moment; its standard uncertainty in
+    /// milliseconds.
+    Moment(Moment, f64),
+    /// A catch drop was at this instant.
+    Catch(f64),
+    /// It is now this late, and the loudest sample lately was this loud (dBFS).
+    Now {
+        /// Seconds.
+        t_s: f64,
+        /// dB re full scale.
+        peak_dbfs: f64,
+    },
+    /// Something about the sound, in words; marks near it may be wrong when it
+    /// spoils lags.
+    Warning {
+        /// Seconds.
+        t_s: f64,
+        /// The words.
+        words: String,
+        /// Whether lags near it are to be doubted.
+        spoils: bool,
+    },
+    /// Pause, or go on.
+    Pause(f64),
+    /// The last drop does not count.
+    Undo,
+    /// The sound is over: all that was heard.
+    Ended(Timeline),
+}
+
+/// Whether it goes on.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Phase {
+    /// It is on.
+    On,
+    /// What comes does not count.
+    Paused,
+    /// All asked drops are done, or the sound is over.
+    Done,
+}
+
+/// The drill so far.
+#[derive(Debug, Clone, PartialEq)]
+pub struct State {
+    /// What it is.
+    pub setup: Setup,
+    /// Whether it goes on.
+    pub phase: Phase,
+    /// What was heard.
+    pub heard: Timeline,
+    /// The moments, in order of time, those set aside among them.
+    pub moments: Vec<Moment>,
+    /// Moments set aside by an undo: their times.
+    pub undone: Vec<f64>,
+    /// Marks that belonged to drops set aside.
+    undone_marks: Vec<f64>,
+    /// Stretches that do not count: from, to.
+    pub pauses: Vec<(f64, f64)>,
+    /// Catch drops.
+    pub catches: Vec<f64>,
+    /// How late it is.
+    pub now_s: f64,
+    /// The loudest sample lately, in dBFS.
+    pub peak_dbfs: f64,
+    /// The last warning and its time.
+    pub warning: Option<(f64, String)>,
+    /// Places where the sound is not to be trusted.
+    pub spoilt: Vec<f64>,
+    /// The pairs, in order of time; the last ones may still change.
+    pub pairs: Vec<Pair>,
+    /// How many of the pairs can no longer change.
+    settled: usize,
+    /// Where the settled stretch ends.
+    settled_s: f64,
+}
+
+impl State {
+    /// A drill that has not begun.
+    pub fn new(setup: Setup) -> Self {
+        Self {
+            setup,
+            phase: Phase::On,
+            heard: Timeline::default(),
+            moments: Vec::new(),
+            undone: Vec::new(),
+            undone_marks: Vec::new(),
+            pauses: Vec::new(),
+            catches: Vec::new(),
+            now_s: 0.0,
+            peak_dbfs: f64::NEG_INFINITY,
+            warning: None,
+            spoilt: Vec::new(),
+            pairs: Vec::new(),
+            settled: 0,
+            settled_s: f64::NEG_INFINITY,
+        }
+    }
+
+    /// Moments that count.
+    pub fn moments_counted(&self) -> impl Iterator<Item = &Moment> {
+        self.moments.iter().filter(|m| self.counts(m.t_s))
+    }
+
+    /// Drops still to come; `None` when their number is open.
+    pub fn drops_left(&self) -> Option<usize> {
+        let done = self.moments_counted().count();
+        self.setup.drops.map(|all| all.saturating_sub(done))
+    }
+
+    /// The newest pair with a moment whose outcome is known for now: a lag, or a
+    /// miss whose time is over.
+    pub fn last(&self) -> Option<&Pair> {
+        self.pairs.iter().rev().find(|p| self.is_told(p))
+    }
+
+    /// Pairs that can be told: lags at once, misses when no mark can come any
+    /// more, strays when no moment can.
+    pub fn told(&self) -> impl Iterator<Item = &Pair> {
+        self.pairs.iter().filter(|p| self.is_told(p))
+    }
+
+    fn is_told(&self, pair: &Pair) -> bool {
+        let after_s = self.setup.rules.window.after_ms() * 1e-3;
+        match (pair.moment_s, pair.mark_s) {
+            (Some(_), Some(_)) => true,
+            _ if self.phase == Phase::Done => true,
+            (Some(moment_s), None) => self.now_s > moment_s + after_s + 0.5,
+            (None, Some(mark_s)) => {
+                let wait_s = match self.setup.way {
+                    Way::Ball => LATE_S,
+                    Way::Partner | Way::Screen => self.setup.rules.window.before_ms() * 1e-3 + 0.5,
+                };
+                self.now_s > mark_s + wait_s
+            }
+            (None, None) => false,
+        }
+    }
+
+    /// A mark that waits for its moment: heard, and not yet part of a pair.
+    pub fn waiting_mark_s(&self) -> Option<f64> {
+        let last = self.heard.sounds.iter().rev().find(|s| is_mark(s))?.t_s;
+        let alone = self.pairs.iter().rev().find(|p| p.mark_s == Some(last))?;
+        (alone.moment_s.is_none() && !self.is_told(alone)).then_some(last)
+    }
+
+    /// Catch drops after which a mark came within the pairing window, and all.
+    pub fn fooled(&self) -> (usize, usize) {
+        let window = self.setup.rules.window;
+        let near = |t: f64| {
+            self.heard.marks().iter().any(|(mark_s, _)| {
+                let lag_ms = (mark_s - t) * 1e3;
+                -window.before_ms() <= lag_ms && lag_ms <= window.after_ms()
+            })
+        };
+        let fooled = self.catches.iter().filter(|t| near(**t)).count();
+        (fooled, self.catches.len())
+    }
+
+    /// Pairs within a second of a place where the sound is not to be trusted.
+    pub fn doubtful(&self) -> usize {
+        let near = |t: Option<f64>| {
+            t.is_some_and(|t| self.spoilt.iter().any(|spoilt| (t - spoilt).abs() < 1.0))
+        };
+        let pairs = self.pairs.iter();
+        pairs.filter(|p| near(p.moment_s) || near(p.mark_s)).count()
+    }
+
+    /// What it comes to so far.
+    pub fn summary(&self) -> Summary {
+        let told: Vec<Pair> = self.told().cloned().collect();
+        let kind = Yardstick::of(self.setup.kind);
+        summarise(&told, kind, self.setup.rules.aim)
+    }
+
+    /// Everything, judged as a review judges a recording.
+    pub fn outcome(&self) -> Outcome {
+        let moments: Vec<Moment> = self.moments_counted().cloned().collect();
+        judge(
+            &self.counted(f64::NEG_INFINITY),
+            &moments,
+            &self.setup.rules,
+        )
+    }
+
+    /// Whether what happened at `t_s` counts.
+    fn counts(&self, t_s: f64) -> bool {
+        let is_in_pause = self
+            .pauses
+            .iter()
+            .any(|(from, to)| (*from..=*to).contains(&t_s));
+        !is_in_pause && !self.undone.contains(&t_s) && !self.undone_marks.contains(&t_s)
+    }
+
+    /// What was heard from `from_s` on and counts.
+    fn counted(&self, from_s: f64) -> Timeline {
+        let sounds = &self.heard.sounds;
+        // Sounds are nearly in order; those shortly before the place are looked at.
+        let first = sounds.partition_point(|s| s.t_s < from_s - 1.0);
+        let mut counted = Timeline {
+            duration_s: self.heard.duration_s,
+            ..Timeline::default()
+        };
+        for (sound, u_ms) in sounds.iter().zip(&self.heard.sound_u_ms).skip(first) {
+            if sound.t_s >= from_s && (!is_mark(sound) || self.counts(sound.t_s)) {
+                counted.sounds.push(sound.clone());
+                counted.sound_u_ms.push(*u_ms);
+            }
+        }
+        let drops = self.heard.drops.iter().rev();
+        counted.drops = drops
+            .take_while(|d| d.top_s >= from_s - 1.0)
+            .cloned()
+            .collect();
+        counted.drops.reverse();
+        counted
+    }
+
+    /// Pairs anew what is not settled, then settles what can no longer change:
+    /// everything before a stretch in which neither moment nor mark can reach
+    /// across, and so long ago that nothing more is heard of it.
+    fn pair_again(&mut self) {
+        self.pairs.truncate(self.settled);
+        let from_s = self.settled_s;
+        let heard = self.counted(from_s);
+        let open: Vec<Moment> = self
+            .moments_counted()
+            .filter(|m| m.t_s >= from_s)
+            .cloned()
+            .collect();
+        let mut times: Vec<f64> = open.iter().map(|m| m.t_s).collect();
+        times.extend(heard.marks().iter().map(|m| m.0));
+        times.sort_by(f64::total_cmp);
+        self.pairs
+            .extend(judge(&heard, &open, &self.setup.rules).pairs);
+        let window = self.setup.rules.window;
+        let reach_s = window.before_ms().max(window.after_ms()) * 1e-3;
+        let until_s = self.now_s - LATE_S - reach_s;
+        let cut = times
+            .windows(2)
+            .rev()
+            .find_map(|w| (w[1] - w[0] > reach_s && w[1] < until_s).then_some(w[1]));
+        if let Some(cut_s) = cut {
+            let is_before = |p: &Pair| p.moment_s.or(p.mark_s).is_some_and(|t| t < cut_s);
+            self.settled = self.pairs.iter().filter(|p| is_before(p)).count();
+            self.settled_s = cut_s;
+        }
+    }
+
+    /// From the start, when something long ago has changed.
+    fn pair_all(&mut self) {
+        self.settled = 0;
+        self.settled_s = f64::NEG_INFINITY;
+        self.pair_again();
+    }
+
+    fn add_moment(&mut self, moment: Moment) {
+        let place = self.moments.partition_point(|m| m.t_s <= moment.t_s);
+        self.moments.insert(place, moment);
+    }
+
+    fn undo(&mut self) {
+        let Some(last) = self.moments_counted().last().map(|m| m.t_s) else {
+            return;
+        };
+        let pair = self.pairs.iter().find(|p| p.moment_s == Some(last));
+        self.undone_marks.extend(pair.and_then(|p| p.mark_s));
+        self.undone.push(last);
+        self.pair_all();
+    }
+
+    fn end(&mut self, heard: Timeline) {
+        if self.setup.way == Way::Ball {
+            self.moments = heard.moments(self.setup.kind);
+        }
+        self.now_s = heard.duration_s;
+        self.heard = heard;
+        self.phase = Phase::Done;
+        self.pairs = self.outcome().pairs;
+        self.settled = self.pairs.len();
+    }
+
+    /// The asked drops are done when each has its mark or has been missed.
+    fn end_when_done(&mut self) {
+        if self.phase == Phase::On && self.drops_left() == Some(0) {
+            let open = self
+                .pairs
+                .iter()
+                .any(|p| p.moment_s.is_some() && !self.is_told(p));
+            let last_s = self.moments_counted().last().map_or(0.0, |m| m.t_s);
+            // A lag can still get better while marks may come.
+            let after_s = self.setup.rules.window.after_ms() * 1e-3;
+            if !open && self.now_s > last_s + after_s + 0.5 {
+                self.phase = Phase::Done;
+            }
+        }
+    }
+}
+
+fn is_mark(sound: &Sound) -> bool {
+    sound.kind != SoundKind::Impact
+}
+
+/// The drill after an event.
+pub fn step(mut state: State, event: Event) -> State {
+    match event {
+        Event::Sound(sound, u_ms) => {
+            let is_mark = is_mark(&sound);
+            state.heard.sounds.push(sound);
+            state.heard.sound_u_ms.push(u_ms);
+            if is_mark {
+                state.pair_again();
+            }
+        }
+        Event::Drop(drop) => {
+            let moment = moment_of(&drop, state.setup.kind);
+            state.heard.drops.push(drop);
+            if let Some(moment) = moment.filter(|_| state.setup.way == Way::Ball) {
+                state.add_moment(moment);
+                state.pair_again();
+            }
+        }
+        Event::Moment(moment, u_ms) => {
+            // The worst that was told stands for all.
+            state.setup.rules.hand_u_ms = state.setup.rules.hand_u_ms.max(u_ms);
+            state.add_moment(moment);
+            state.pair_again();
+        }
+        Event::Catch(t_s) => state.catches.push(t_s),
+        Event::Now { t_s, peak_dbfs } => {
+            state.now_s = t_s;
+            state.heard.duration_s = t_s;
+            state.peak_dbfs = peak_dbfs;
+            state.end_when_done();
+        }
+        Event::Warning { t_s, words, spoils } => {
+            state.warning = Some((t_s, words));
+            if spoils {
+                state.spoilt.push(t_s);
+            }
+        }
+        Event::Pause(t_s) => match (state.phase, state.pauses.last_mut()) {
+            (Phase::On, _) => {
+                state.phase = Phase::Paused;
+                state.pauses.push((t_s, f64::INFINITY));
+                state.pair_again();
+            }
+            (Phase::Paused, Some(pause)) => {
+                pause.1 = t_s;
+                state.phase = Phase::On;
+            }
+            _ => {}
+        },
+        Event::Undo => state.undo(),
+        Event::Ended(heard) => state.end(heard),
+    }
+    state
+}
+
+#[cfg(test)]
+#[path = "state_tests.rs"]
+mod tests;

@@ -1,0 +1,236 @@
+#![allow(clippy::unwrap_used)]
+
+use super::*;
+use crate::timeline::{Aim, MomentSource, Window};
+use proptest::prelude::*;
+
+fn setup(way: Way, drops: Option<usize>) -> Setup {
+    Setup {
+        kind: MomentKind::Floor,
+        way,
+        rules: Rules {
+            aim: Aim {
+                from_ms: -50.0,
+                to_ms: 50.0,
+            },
+            window: Window::new(500.0, 1_500.0).unwrap(),
+            ball_m: 1.0,
+            clicker_m: 1.0,
+            file_step_ms: 1.0,
+            hand_u_ms: 0.0,
+        },
+        drops,
+        feedback: Feedback::Each,
+    }
+}
+
+fn click(t_s: f64) -> Event {
+    let sound = Sound {
+        t_s,
+        kind: SoundKind::Click,
+        name: "box".into(),
+        confidence: 1.0,
+        level_dbfs: -12.0,
+    };
+    Event::Sound(sound, 0.02)
+}
+
+/// A drop whose floor is at `t_s`: bounces of 0.7, 0.49 … s.
+fn ball(t_s: f64) -> Event {
+    Event::Drop(Drop {
+        impacts_s: vec![t_s, t_s + 0.7, t_s + 1.19, t_s + 1.533],
+        floor_s: t_s,
+        release_s: t_s - 0.5,
+        release_u_ms: 12.0,
+        top_s: t_s + 0.35,
+        restitution: 0.7,
+        height_m: 1.226,
+        residual_ms: Some(0.1),
+        chance_per_hour: 0.0,
+    })
+}
+
+fn press(t_s: f64) -> Event {
+    let moment = Moment {
+        t_s,
+        kind: MomentKind::Floor,
+        source: MomentSource::Hand,
+        label: String::new(),
+    };
+    Event::Moment(moment, 3.0)
+}
+
+fn now(t_s: f64) -> Event {
+    Event::Now {
+        t_s,
+        peak_dbfs: -50.0,
+    }
+}
+
+fn play(setup: Setup, events: &[Event]) -> State {
+    events.iter().cloned().fold(State::new(setup), step)
+}
+
+fn told(state: &State) -> Vec<(Option<f64>, Outcome_)> {
+    let round = |ms: f64| (ms * 1e3).round() / 1e3;
+    state
+        .told()
+        .map(|p| (p.lag_ms.map(round), p.outcome))
+        .collect()
+}
+
+use crate::timeline::Outcome as Outcome_;
+
+#[test]
+fn a_lag_comes_with_its_drop_a_miss_and_a_stray_when_nothing_can_come() {
+    let mut events = vec![click(10.04), now(10.1)];
+    let state = play(setup(Way::Ball, None), &events);
+    assert_eq!(told(&state), []);
+    assert_eq!(state.waiting_mark_s(), Some(10.04));
+    events.extend([now(12.5), ball(10.0)]);
+    let state = play(setup(Way::Ball, None), &events);
+    assert_eq!(told(&state), [(Some(40.0), Outcome_::OnTime)]);
+    assert_eq!(state.waiting_mark_s(), None);
+    // A drop without a mark, and a mark without a drop.
+    events.extend([now(18.0), ball(16.0), now(17.9)]);
+    let state = play(setup(Way::Ball, None), &events);
+    assert_eq!(told(&state).len(), 1, "a mark may still come");
+    events.extend([now(18.1), click(25.0), now(26.0)]);
+    let state = play(setup(Way::Ball, None), &events);
+    assert_eq!(told(&state)[1..], [(None, Outcome_::Missed)]);
+    events.push(now(40.0));
+    let state = play(setup(Way::Ball, None), &events);
+    assert_eq!(
+        told(&state)[1..],
+        [(None, Outcome_::Missed), (None, Outcome_::Stray)]
+    );
+}
+
+#[test]
+fn undo_takes_the_drop_and_its_mark_and_keeps_them() {
+    let mut events = Vec::new();
+    for k in 0..3 {
+        let t = 10.0 * f64::from(k + 1);
+        events.extend([click(t + 0.02), ball(t), now(t + 3.0)]);
+    }
+    events.push(Event::Undo);
+    let state = play(setup(Way::Ball, Some(5)), &events);
+    assert_eq!(told(&state), [(Some(20.0), Outcome_::OnTime); 2]);
+    assert_eq!(
+        (state.undone.clone(), state.drops_left()),
+        (vec![30.0], Some(3))
+    );
+    assert_eq!(state.moments.len(), 3, "nothing is lost");
+    events.extend([Event::Undo, Event::Undo, Event::Undo]);
+    assert_eq!(told(&play(setup(Way::Ball, Some(5)), &events)), []);
+}
+
+#[test]
+fn what_is_heard_in_a_pause_does_not_count() {
+    let events = [
+        click(10.02),
+        ball(10.0),
+        now(13.0),
+        Event::Pause(14.0),
+        click(20.0),
+        ball(20.0),
+        now(24.0),
+        Event::Pause(25.0),
+        click(30.03),
+        ball(30.0),
+        now(60.0),
+    ];
+    let state = play(setup(Way::Ball, None), &events);
+    let wanted = [
+        (Some(20.0), Outcome_::OnTime),
+        (Some(30.0), Outcome_::OnTime),
+    ];
+    assert_eq!(told(&state), wanted);
+    let paused = play(setup(Way::Ball, None), &events[..6]);
+    assert_eq!((paused.phase, told(&paused).len()), (Phase::Paused, 1));
+    // The same at the end, when all is judged anew.
+    let mut ended = events.to_vec();
+    ended.push(Event::Ended(state.heard.clone()));
+    assert_eq!(told(&play(setup(Way::Ball, None), &ended)), wanted);
+}
+
+#[test]
+fn it_is_done_when_the_asked_drops_have_their_outcome() {
+    let mut events = vec![press(10.0), click(10.1), now(11.0), press(20.0), now(21.9)];
+    let state = play(setup(Way::Partner, Some(2)), &events);
+    assert_eq!((state.phase, state.drops_left()), (Phase::On, Some(0)));
+    events.push(now(22.1));
+    let state = play(setup(Way::Partner, Some(2)), &events);
+    assert_eq!(state.phase, Phase::Done);
+    let wanted = [(Some(100.0), Outcome_::Late), (None, Outcome_::Missed)];
+    assert_eq!(told(&state), wanted);
+    // The hand's 3 ms, the mark's 0.02 ms and ± 0.25 m of sound's way.
+    let u_ms = state.pairs[0].u_ms.unwrap();
+    assert!(
+        (u_ms - 3.0f64.hypot(0.728_4 / 3f64.sqrt())).abs() < 1e-3,
+        "{u_ms}"
+    );
+}
+
+#[test]
+fn a_mark_at_a_catch_drop_is_a_stray_and_counted() {
+    let events = [
+        Event::Catch(10.0),
+        click(10.3),
+        Event::Catch(30.0),
+        now(40.0),
+    ];
+    let state = play(setup(Way::Partner, None), &events);
+    assert_eq!(state.fooled(), (1, 2));
+    assert_eq!(told(&state), [(None, Outcome_::Stray)]);
+}
+
+#[test]
+fn a_gap_makes_the_pairs_near_it_doubtful() {
+    let mut events = vec![click(10.02), ball(10.0), click(20.02), ball(20.0)];
+    events.push(Event::Warning {
+        t_s: 10.5,
+        words: "30 ms are missing".into(),
+        spoils: true,
+    });
+    let state = play(setup(Way::Ball, None), &events);
+    assert_eq!(state.doubtful(), 1);
+}
+
+proptest! {
+    /// However the drops and marks lie, pairing as they come (and settling what
+    /// is old) gives what pairing all of them at once gives.
+    #[test]
+    fn as_it_comes_is_as_at_the_end(
+        gaps in prop::collection::vec((0.3f64..9.0, -1.8f64..2.2, any::<bool>(), any::<bool>()), 1..60),
+    ) {
+        let mut at = 5.0;
+        let mut told_at: Vec<(f64, Event)> = Vec::new();
+        for (gap, lag, has_ball, has_click) in gaps {
+            at += gap;
+            if has_ball {
+                // A drop is told when it has stopped bouncing.
+                told_at.push((at + 3.0, ball(at)));
+            }
+            if has_click {
+                told_at.push((at + lag + 0.01, click(at + lag)));
+            }
+        }
+        told_at.sort_by(|a, b| a.0.total_cmp(&b.0));
+        let mut events = Vec::new();
+        for (t_s, event) in told_at {
+            events.extend([event, now(t_s)]);
+        }
+        events.push(now(at + 60.0));
+        let state = play(setup(Way::Ball, None), &events);
+        prop_assert_eq!(&state.pairs, &state.outcome().pairs);
+        let mut again = events.clone();
+        again.push(Event::Ended({
+            let mut heard = state.heard.clone();
+            heard.sounds.sort_by(|a, b| a.t_s.total_cmp(&b.t_s));
+            heard
+        }));
+        let ended = play(setup(Way::Ball, None), &again);
+        prop_assert_eq!(&ended.pairs, &state.pairs);
+    }
+}

@@ -1,0 +1,139 @@
+//! The EWMA chart over days: sees a lasting shift that single days hide.
+
+use serde::{Deserialize, Serialize};
+
+use super::Day;
+use crate::measure::ewma::{EwmaSettings, ewma};
+use crate::measure::median::median;
+
+/// The first days, which the later ones are held against.
+pub const BASELINE_DAYS: usize = 10;
+
+/// λ and L as is usual (NIST/SEMATECH e-Handbook 6.3.2.4).
+const WEIGHT: f64 = 0.2;
+const WIDTH_SDS: f64 = 3.0;
+
+/// Mean moving range of two over the standard deviation, for normal values
+/// (NIST/SEMATECH e-Handbook 6.3.2.2).
+const D2: f64 = 1.128;
+
+/// The chart.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct Chart {
+    /// The level of the first days: their median.
+    pub target_ms: f64,
+    /// Scatter of a single day: mean moving range of the first days over 1.128.
+    pub sd_ms: f64,
+    /// The weight of the newest day.
+    pub weight: f64,
+    /// Half the width between the limits, in standard deviations of the average.
+    pub width_sds: f64,
+    /// The days after the first ones.
+    pub days: Vec<ChartDay>,
+    /// Since which day the average has lain outside without a break; `None`
+    /// when the last day lies inside.
+    pub outside_since: Option<Day>,
+}
+
+/// A day on the chart.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+pub struct ChartDay {
+    /// The day.
+    pub day: Day,
+    /// Its own value.
+    pub value_ms: f64,
+    /// The weighted average after it.
+    pub average_ms: f64,
+    /// Lower limit.
+    pub low_ms: f64,
+    /// Upper limit.
+    pub high_ms: f64,
+    /// Whether the average lies outside.
+    pub outside: bool,
+}
+
+/// The chart of a value a day, in order. `None` until there are days after the
+/// first ten, or when those do not scatter at all.
+///
+/// The limits are worked out from ten days only and so are rough: a signal is a
+/// hint to look, not a proof (this program's convention).
+pub fn chart(points: &[(Day, f64)]) -> Option<Chart> {
+    let (first, later) = points.split_at_checked(BASELINE_DAYS)?;
+    if later.is_empty() {
+        return None;
+    }
+    let first: Vec<f64> = first.iter().map(|p| p.1).collect();
+    let ranges: f64 = first.windows(2).map(|pair| (pair[1] - pair[0]).abs()).sum();
+    let settings = EwmaSettings {
+        target: median(&first)?,
+        sd: ranges / (first.len() - 1) as f64 / D2,
+        weight: WEIGHT,
+        width_sds: WIDTH_SDS,
+    };
+    let values: Vec<f64> = later.iter().map(|p| p.1).collect();
+    let days: Vec<ChartDay> = ewma(&values, settings)?
+        .into_iter()
+        .filter_map(|point| {
+            let (day, value_ms) = *later.get(point.index)?;
+            Some(ChartDay {
+                day,
+                value_ms,
+                average_ms: point.average,
+                low_ms: point.low,
+                high_ms: point.high,
+                outside: point.signal,
+            })
+        })
+        .collect();
+    let run = days.iter().rev().take_while(|day| day.outside);
+    Some(Chart {
+        target_ms: settings.target,
+        sd_ms: settings.sd,
+        weight: WEIGHT,
+        width_sds: WIDTH_SDS,
+        outside_since: run.last().map(|day| day.day),
+        days,
+    })
+}
+
+#[cfg(test)]
+mod tests {
+    #![allow(clippy::unwrap_used)]
+    use super::*;
+    use crate::measure::testing::{Chance, assert_close};
+
+    #[test]
+    fn a_shift_is_seen_and_dated() {
+        let mut chance = Chance::new(92);
+        let points: Vec<(Day, f64)> = (0..40)
+            .map(|d| {
+                let level = if d < 20 { 60.0 } else { 20.0 };
+                (Day(d), level + 10.0 * chance.normal())
+            })
+            .collect();
+        let got = chart(&points).unwrap();
+        assert_eq!(got.days.len(), 30);
+        let since = got.outside_since.unwrap();
+        assert!((20..26).contains(&since.0), "{since:?}");
+    }
+
+    /// By hand: ten days alternating 10 and 12: median 11, every moving range 2,
+    /// so sd 2/1.128; the first average after 21 is 0.2·21 + 0.8·11 = 13.
+    #[test]
+    fn by_hand() {
+        let mut points: Vec<(Day, f64)> = (0..10)
+            .map(|d| (Day(d), if d % 2 == 0 { 10.0 } else { 12.0 }))
+            .collect();
+        assert_eq!(chart(&points), None);
+        points.push((Day(12), 21.0));
+        let got = chart(&points).unwrap();
+        assert_close(got.target_ms, 11.0, 1e-12);
+        assert_close(got.sd_ms, 2.0 / 1.128, 1e-12);
+        assert_close(got.days[0].average_ms, 13.0, 1e-12);
+        // The first exact limit is L·σ·λ above the target.
+        assert_close(got.days[0].high_ms, 11.0 + 0.6 * 2.0 / 1.128, 1e-12);
+        assert_eq!(got.outside_since, Some(Day(12)));
+        let flat: Vec<(Day, f64)> = (0..20).map(|d| (Day(d), 5.0)).collect();
+        assert_eq!(chart(&flat), None);
+    }
+}

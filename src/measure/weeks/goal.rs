@@ -1,0 +1,113 @@
+//! How near the trainer's own goal is, and when it would be reached if all went
+//! on as it has.
+
+use serde::{Deserialize, Serialize};
+
+use super::{Day, Row};
+use crate::measure::median::median;
+use crate::measure::proportion::Share;
+use crate::measure::trend::crossing;
+use crate::timeline::Aim;
+
+/// The last days with practice, which "now" is taken from.
+pub const RECENT_DAYS: usize = 5;
+
+/// The last days with practice, which the present trend is taken from.
+const TREND_DAYS: usize = 30;
+
+/// A day farther off than this is no outlook.
+const FARTHEST_DAYS: f64 = 730.0;
+
+/// The goal and the way to it.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+pub struct Goal {
+    /// The aim.
+    pub aim: Aim,
+    /// The share of moments that is to be on time, 0 to 1.
+    pub wanted_share: f64,
+    /// On time over the last five days with practice.
+    pub now: Share,
+    /// How far from the aim's middle 8 of 10 moments reach now: the median of
+    /// the last five days.
+    pub reach_ms: Option<f64>,
+    /// How far they may: half the aim's width.
+    pub allowed_ms: f64,
+    /// When.
+    pub outlook: Outlook,
+}
+
+/// When the goal would be reached.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+#[serde(rename_all = "snake_case")]
+pub enum Outlook {
+    /// The share of the last days is at least the one wanted.
+    Reached,
+    /// If the last weeks' trend went on.
+    AtThisPace {
+        /// The day on which the line reaches the goal.
+        on: Day,
+        /// The earliest day of the 95 % interval.
+        earliest: Day,
+        /// The latest; `None` beyond two years.
+        latest: Option<Day>,
+    },
+    /// The last weeks show no trend towards it.
+    NotAtThisPace,
+    /// Too few days to say.
+    TooFew,
+}
+
+/// The goal's state from rows by day. The line is of least squares through the
+/// reach of 8 in 10 moments over the last 30 days with practice, its crossing
+/// with Fieller's interval.
+pub fn goal(days: &[Row], aim: Aim, wanted_share: f64) -> Goal {
+    let recent = &days[days.len().saturating_sub(RECENT_DAYS)..];
+    let on_time: usize = recent.iter().map(|row| row.figures.on_time.count).sum();
+    let moments: usize = recent.iter().map(|row| row.figures.on_time.of).sum();
+    let reaches: Vec<f64> = recent.iter().filter_map(|row| row.reach_ms).collect();
+    let now = Share::new(on_time, moments);
+    let allowed_ms = 0.5 * (aim.to_ms - aim.from_ms);
+    let outlook = if now.share.is_some_and(|share| share >= wanted_share) {
+        Outlook::Reached
+    } else {
+        ahead(&days[days.len().saturating_sub(TREND_DAYS)..], allowed_ms)
+    };
+    Goal {
+        aim,
+        wanted_share,
+        now,
+        reach_ms: median(&reaches),
+        allowed_ms,
+        outlook,
+    }
+}
+
+fn ahead(days: &[Row], allowed_ms: f64) -> Outlook {
+    let points: Vec<(f64, f64)> = days
+        .iter()
+        .filter_map(|row| Some((f64::from(row.from.0), row.reach_ms?)))
+        .collect();
+    let (times, values): (Vec<f64>, Vec<f64>) = points.into_iter().unzip();
+    let Some(last) = days.last().map(|row| row.from) else {
+        return Outlook::TooFew;
+    };
+    let Some(found) = crossing(&times, &values, allowed_ms, 0.95) else {
+        return Outlook::TooFew;
+    };
+    let day_of = |t: f64| Day(t.round() as i32);
+    let farthest = f64::from(last.0) + FARTHEST_DAYS;
+    // Not clearly falling, or the line is past it while the days are not.
+    match found.interval {
+        Some(interval) if found.slope < 0.0 && interval.high > f64::from(last.0) => {
+            if found.at > farthest {
+                return Outlook::NotAtThisPace;
+            }
+            Outlook::AtThisPace {
+                on: day_of(found.at.max(f64::from(last.0) + 1.0)),
+                earliest: day_of(interval.low.max(f64::from(last.0) + 1.0)),
+                latest: (interval.high <= farthest).then(|| day_of(interval.high)),
+            }
+        }
+        _ => Outlook::NotAtThisPace,
+    }
+}

@@ -1,0 +1,12 @@
+//! What is on the screen: pure functions that draw a view model. They name no
+//! device and no terminal and read no clock.
+
+pub mod big;
+pub mod drill;
+pub mod setup;
+pub mod stack;
+pub mod train;
+
+pub use drill::DrillView;
+pub use stack::{Block, stack};
+pub use train::TrainView;

@@ -1,0 +1,236 @@
+#![allow(clippy::unwrap_used)]
+
+use super::*;
+
+const PLAN: &str = include_str!("../fixtures/plans/target.toml");
+
+fn setup(plan: &str) -> Setup {
+    Setup {
+        plan: Plan::parse(plan).unwrap(),
+        rules: SessionRules::default(),
+        aim: Aim {
+            from_ms: 0.0,
+            to_ms: 400.0,
+        },
+        before_ms: 500.0,
+        after_ms: 1500.0,
+        clicker_m: 1.0,
+        observer: None,
+    }
+}
+
+fn mark(t_s: f64) -> Happened {
+    Happened::Mark(Sound {
+        t_s,
+        kind: SoundKind::Click,
+        name: "blue".into(),
+        confidence: 0.9,
+        level_dbfs: -12.0,
+    })
+}
+
+fn log(events: &[(f64, Happened)]) -> Log {
+    let mut log = Log::default();
+    for (number, (t_s, what)) in (1..).zip(events) {
+        log.apply(
+            number,
+            SessionEvent {
+                t_s: *t_s,
+                u_ms: 3.0,
+                source: MomentSource::Hand,
+                what: what.clone(),
+            },
+        );
+    }
+    log
+}
+
+/// A short session counted by hand: two things practised in turn.
+fn small() -> Log {
+    use Happened::{Cue, NearMiss, Offer, Reached, Treat, Turn};
+    log(&[
+        (2.0, Reached),
+        (2.3, mark(2.3)),
+        (4.0, Treat),
+        (10.0, NearMiss),
+        (20.0, Reached),
+        (20.6, mark(20.6)),
+        (23.0, Treat),
+        (30.0, Turn { item: 1 }),
+        (31.0, Cue),
+        (33.0, Reached),
+        (33.2, mark(33.2)),
+        (40.0, Offer),
+        (40.5, mark(40.5)),
+        (41.0, Treat),
+        (50.0, Cue),
+    ])
+}
+
+#[test]
+fn a_session_counted_by_hand() {
+    let setup = setup(PLAN);
+    let got = measure(&small(), &setup, 60.0);
+    assert_eq!(
+        (got.marks, got.treats, got.extra_treats),
+        (4, Some(3), Some(0))
+    );
+    // The treat at 41 s follows two marks, of 33.2 and 40.5 s: the nearer.
+    let unpaid = got.unpaid.unwrap();
+    assert_eq!((unpaid.count, unpaid.of), (1, 4));
+    assert_eq!(got.pace.per_min, Some(4.0));
+    assert!((got.treat_gap_s.unwrap() - 1.7).abs() < 1e-9);
+    assert_eq!(got.answer_s, Some(2.0));
+    assert_eq!((got.offers, got.marks_on_offers), (1, 1));
+    let lags = got.lags.as_ref().unwrap();
+    assert_eq!(
+        (lags.n_moments, lags.on_time.count, lags.late.count),
+        (3, 2, 1)
+    );
+    assert_eq!(lags.stray.count, 1);
+    let names: Vec<(&str, u32)> = got
+        .steps
+        .iter()
+        .map(|s| (s.behaviour.as_str(), s.step))
+        .collect();
+    assert_eq!(names, [("target", 2), ("mat", 1)]);
+    let (target, mat) = (&got.steps[0], &got.steps[1]);
+    assert_eq!(target.earns, "nose within a hand of the ball on the stick");
+    assert_eq!(target.last_ten, "+~+");
+    assert_eq!(
+        (target.on_time, target.late, target.strays, target.unpaid),
+        (1, 1, Some(0), Some(0))
+    );
+    assert_eq!(
+        (mat.asked, mat.tries, mat.reached, mat.no_answers),
+        (2, 2, 1, 1)
+    );
+    assert_eq!(
+        (mat.strays, mat.unpaid, mat.last_ten.as_str()),
+        (Some(1), Some(1), "+-")
+    );
+    assert_eq!(got.behaviours.len(), 2);
+    assert!(got.pairing.is_none());
+    // One lag: onset 3 ms, key 3 ms, way of the sound 0.25 m / 343.2 m/s / √3.
+    let u_ms = got.pairs[0].u_ms.unwrap();
+    let way: f64 = 250.0 / 343.2 / 3f64.sqrt();
+    assert!(
+        (u_ms - (9.0 + 9.0 + way * way).sqrt()).abs() < 1e-9,
+        "{u_ms}"
+    );
+}
+
+#[test]
+fn with_marks_alone_nothing_is_made_up() {
+    let log = log(&[(5.0, mark(5.0)), (11.0, mark(11.0)), (15.0, mark(15.0))]);
+    let got = measure(&log, &setup(PLAN), 30.0);
+    assert_eq!((got.marks, got.pace.per_min), (3, Some(6.0)));
+    assert_eq!(
+        (got.treats, got.unpaid, got.treat_gap_s),
+        (None, None, None)
+    );
+    assert_eq!(
+        (got.lags.is_none(), got.answer_s, got.pairs.len()),
+        (true, None, 0)
+    );
+    assert_eq!((got.steps[0].strays, got.steps[0].unpaid), (None, None));
+    let nothing = measure(&Log::default(), &setup(PLAN), 0.0);
+    assert_eq!(
+        (nothing.marks, nothing.pace.per_min, nothing.steps.len()),
+        (0, None, 0)
+    );
+}
+
+#[test]
+fn pairing_the_bridge() {
+    use Happened::{Reached, Treat};
+    let pairing = setup(include_str!("../fixtures/plans/pairing.toml"));
+    let mut events = Vec::new();
+    for (k, at) in [2.0, 10.0, 15.0, 27.0, 33.0, 47.0].into_iter().enumerate() {
+        events.push((at, mark(at)));
+        events.push((at + 1.0 + 0.1 * k as f64, Treat));
+        if k >= 3 {
+            events.push((at + 0.4, Reached));
+        }
+    }
+    let got = measure(&log(&events), &pairing, 60.0);
+    let pairing = got.pairing.unwrap();
+    assert_eq!((pairing.marks, pairing.unpaid), (6, Some(0)));
+    assert!((pairing.treat_gap_s.unwrap() - 1.25).abs() < 1e-9);
+    let answered = pairing.answered.unwrap();
+    assert_eq!((answered.count, answered.of), (3, 6));
+    assert_eq!((pairing.waits.n, pairing.waits.median_s), (5, Some(8.0)));
+    assert!(got.lags.is_none() && got.steps.is_empty());
+}
+
+#[test]
+fn an_event_that_is_undone_counts_for_nothing_and_counts_again() {
+    let setup = setup(PLAN);
+    let mut log = small();
+    let before = measure(&log, &setup, 60.0);
+    let aside = |target, is_aside| SessionEvent {
+        t_s: 55.0,
+        u_ms: 0.0,
+        source: MomentSource::Hand,
+        what: Happened::Aside { target, is_aside },
+    };
+    log.apply(16, aside(13, true));
+    let without = measure(&log, &setup, 60.0);
+    assert_eq!((without.marks, without.marks_on_offers), (3, 0));
+    assert_eq!(
+        without.unpaid.unwrap().count,
+        0,
+        "its treat now pays the mark before"
+    );
+    log.apply(17, aside(13, false));
+    assert_eq!(measure(&log, &setup, 60.0), before);
+}
+
+#[test]
+fn the_observer_is_taken_off() {
+    let mut setup = setup(PLAN);
+    setup.observer = Some(Observer {
+        n: 20,
+        bias_ms: 60.0,
+        spread_ms: 20.0,
+    });
+    let got = measure(&small(), &setup, 60.0);
+    let corrected = got.corrected.unwrap();
+    let raw = got.lags.unwrap().constant_error_ms.unwrap();
+    assert!((corrected.mean_ms - raw - 60.0).abs() < 1e-9);
+}
+
+#[test]
+fn measures_survive_their_text() {
+    let got = measure(&small(), &setup(PLAN), 60.0);
+    let text = serde_json::to_string(&got).unwrap();
+    let back: SessionMeasures = serde_json::from_str(&text).unwrap();
+    assert_eq!(back, got);
+    let setup = setup(PLAN);
+    let text = serde_json::to_string(&setup).unwrap();
+    assert_eq!(serde_json::from_str::<Setup>(&text).unwrap(), setup);
+}
+
+/// A cue that is spoken aloud counts like one that is keyed.
+#[test]
+fn a_sound_is_a_mark_a_cue_or_nothing() {
+    let mut plan = Plan::parse(PLAN).unwrap();
+    let sound = |kind, name: &str| Sound {
+        t_s: 1.0,
+        kind,
+        name: name.into(),
+        confidence: 0.9,
+        level_dbfs: -12.0,
+    };
+    assert_eq!(of_sound(&sound(SoundKind::Impact, ""), &plan), None);
+    assert_eq!(
+        of_sound(&sound(SoundKind::Word, "place"), &plan),
+        Some(Happened::Cue)
+    );
+    let is_mark = |plan: &Plan, kind, name| {
+        matches!(of_sound(&sound(kind, name), plan), Some(Happened::Mark(_)))
+    };
+    assert!(is_mark(&plan, SoundKind::Word, "yes") && is_mark(&plan, SoundKind::Click, "blue"));
+    plan.bridge = Some("blue".into());
+    assert!(is_mark(&plan, SoundKind::Click, "blue") && !is_mark(&plan, SoundKind::Click, "red"));
+}

@@ -1,0 +1,254 @@
+//! Plans, sessions with an animal, and two people compared, from the command line.
+
+use marklag::journal::{Bout, BoutKind, Journal, settings_json};
+use marklag::measure::session::SessionRules;
+use marklag::session::{SessionMeasures, Setup};
+use marklag::timeline::session::{Happened, SessionEvent};
+use marklag::timeline::{Aim, MomentSource, Plan};
+
+use crate::run::{Place, Run, drill, fixture};
+
+const EVENTS: &str = "time,event,detail\n1.5,reached\n2.5,treat\n5.0,cue\n5.5,reached\n6.6,treat\n\
+    9.5,reached\n11,treat\n13.4,near_miss\n15,turn,2\n17,cue\n17.6,reached\n\
+    18.5,note,\"quick, and keen\"\n18.6,treat\n19,undo\n20,redo\n21,offer\n24,treat\n24.5,undo\n";
+
+fn plan_file() -> String {
+    fixture("plans/target.toml").display().to_string()
+}
+
+#[test]
+fn a_plan_is_checked_kept_printed_and_forgotten() {
+    let place = Place::new();
+    let check = place
+        .marklag(["plan", "--check", &plan_file()])
+        .run()
+        .well();
+    assert!(
+        check.contains("is a plan") && check.contains("nose within a hand"),
+        "{check}"
+    );
+    let kept = place.marklag(["plan", "load", &plan_file()]).run().well();
+    assert!(
+        kept.contains("marklag train \"target, first week\""),
+        "{kept}"
+    );
+    let list = place.marklag(["plan"]).run().well();
+    assert!(
+        list.contains("Juniper: target, first week, 5 min at most, 0 sessions"),
+        "{list}"
+    );
+    let shown = place
+        .marklag(["plan", "show", "target, first week"])
+        .run()
+        .well();
+    let original = std::fs::read_to_string(plan_file()).unwrap();
+    assert_eq!(
+        Plan::parse(&shown).unwrap(),
+        Plan::parse(&original).unwrap()
+    );
+    place
+        .marklag(["plan", "rename-animal", "Juniper", "June"])
+        .run()
+        .well();
+    assert!(place.marklag(["plan"]).run().well().contains("June:"));
+    place
+        .marklag(["plan", "forget-animal", "June", "--yes"])
+        .run()
+        .well();
+    assert!(place.marklag(["plan"]).run().well().contains("No plan yet"));
+}
+
+#[test]
+fn plans_and_events_that_are_wrong_are_named() {
+    let place = Place::taught();
+    let original = std::fs::read_to_string(plan_file()).unwrap();
+    let wrong = place.file(
+        "wrong.toml",
+        original.replace("\"mat\"\nstep", "\"bow\"\nstep"),
+    );
+    place
+        .marklag(["plan", "--check"])
+        .arg(&wrong)
+        .run()
+        .fails(1, &["wrong.toml", "\"bow\"", "target, mat"]);
+    place
+        .marklag(["plan", "show", "no such"])
+        .run()
+        .fails(1, &["no such", "plan new"]);
+    place
+        .marklag(["train", "no such"])
+        .run()
+        .fails(1, &["no such", "marklag plan"]);
+    place
+        .marklag(["train", "--minutes", "0", "--from"])
+        .arg(drill())
+        .run()
+        .fails(2, &["length_min is 0"]);
+    let events = place.file("events.csv", "time,event\n1,clap\n");
+    place
+        .marklag(["train", "--fast", "--from"])
+        .arg(drill())
+        .arg("--events")
+        .arg(&events)
+        .run()
+        .fails(1, &["events.csv", "line 2", "\"clap\""]);
+    place
+        .marklag(["plan", "forget", "no such"])
+        .run()
+        .fails(1, &["no plan called"]);
+}
+
+/// The same recording through the live path and through a review: the same
+/// measures to the last digit, and the same again from the journal.
+#[test]
+fn live_and_reviewed_come_to_the_same() {
+    let place = Place::taught();
+    let events = place.file("events.csv", EVENTS);
+    let plan = plan_file();
+    let live = place
+        .marklag(["train", &plan, "--fast", "--json", "--keep", "--from"])
+        .arg(drill())
+        .arg("--events")
+        .arg(&events)
+        .run();
+    let live: SessionMeasures = serde_json::from_str(&live.well()).unwrap();
+    let reviewed = place.review(
+        &drill(),
+        &[
+            "--session",
+            "--json",
+            "--plan",
+            &plan,
+            "--events",
+            events.to_str().unwrap(),
+        ],
+    );
+    let reviewed: SessionMeasures = serde_json::from_str(&reviewed.well()).unwrap();
+    assert_eq!(live, reviewed);
+    // By hand from the drill's six marks: four moments, two marks stray, one of
+    // them after an unasked offer; four treats that count.
+    let lags = live.lags.as_ref().unwrap();
+    assert_eq!((live.marks, lags.n_moments, lags.stray.count), (6, 4, 2));
+    assert_eq!((live.treats, live.marks_on_offers), (Some(4), 1));
+    let journal = Journal::open_existing(&place.home().join("journal.sqlite"))
+        .unwrap()
+        .unwrap();
+    let stored = journal
+        .read_session(&journal.find("last").unwrap())
+        .unwrap();
+    assert_eq!(stored.measures, Some(live));
+    assert_eq!(stored.animal.as_deref(), Some("Juniper"));
+}
+
+#[test]
+fn a_session_is_told_in_words_and_with_marks_alone() {
+    let place = Place::taught();
+    let told = place.review(&drill(), &["--session"]).well();
+    for words in ["6 marks", "No treat was noted", "Next time", "marks    "] {
+        assert!(told.contains(words), "{words}: {told}");
+    }
+    assert!(
+        told.lines().all(|l| l.chars().count() <= 160) && !told.contains("NaN"),
+        "{told}"
+    );
+    let lines = place
+        .marklag(["train", "--plain", "--fast", "--minutes", "0.4", "--from"])
+        .arg(drill())
+        .run()
+        .well();
+    assert!(lines.contains("! Near your limit."), "{lines}");
+    assert!(lines.contains("Past") || lines.contains("0:2"), "{lines}");
+}
+
+/// A session whose program was killed is told of at the next start, and brought
+/// to its end with all that was kept.
+#[test]
+fn a_session_that_never_ended_is_found_and_finished() {
+    let place = Place::taught();
+    let setup = Setup {
+        plan: Plan::parse(&std::fs::read_to_string(plan_file()).unwrap()).unwrap(),
+        rules: SessionRules::default(),
+        aim: Aim {
+            from_ms: 0.0,
+            to_ms: 400.0,
+        },
+        before_ms: 500.0,
+        after_ms: 1500.0,
+        clicker_m: 1.0,
+        observer: None,
+    };
+    let bout = Bout {
+        kind: BoutKind::Session,
+        started_at: "2025-03-30T06:15:00Z".parse().unwrap(),
+        time_zone: None,
+        person: None,
+        source: None,
+        sound_file: None,
+        sample_rate_hz: None,
+        channels: None,
+        duration_s: None,
+        program_version: "0.1.0".into(),
+        settings_json: settings_json(&setup).unwrap(),
+        profiles: Vec::new(),
+    };
+    let mut journal = Journal::open(&place.home().join("journal.sqlite")).unwrap();
+    let id = journal.begin_session(&bout, Some("Juniper"), None).unwrap();
+    let treat = SessionEvent {
+        t_s: 61.0,
+        u_ms: 3.0,
+        source: MomentSource::Hand,
+        what: Happened::Treat,
+    };
+    journal.append_session_event(&id, &treat).unwrap();
+    drop(journal);
+    let run = place
+        .marklag(["train", "--plain", "--fast", "--keep", "--from"])
+        .arg(drill())
+        .run();
+    for words in [
+        "with Juniper of 2025-03-30 06:15Z was never ended",
+        "train --finish",
+    ] {
+        assert!(run.err.contains(words), "{run:#?}");
+    }
+    run.well();
+    let finished = place
+        .marklag(["train", "--finish", id.short()])
+        .run()
+        .well();
+    assert!(
+        finished.contains("A session with Juniper: 1 min 1 s"),
+        "{finished}"
+    );
+    let again = place.marklag(["train", "--finish", id.short()]).run();
+    assert_eq!(again.code, Some(1));
+    assert!(again.err.contains("ended"), "{again:#?}");
+}
+
+/// By hand: three of four noted by both, B 0.1 s later each time.
+#[test]
+fn two_who_noted_the_same_session_are_compared() {
+    let place = Place::new();
+    let a = place.file(
+        "a.csv",
+        "time,event\n1,reached\n5,reached\n9,near_miss\n20,reached\n",
+    );
+    let b = place.file(
+        "b.csv",
+        "time,event\n1.1,reached\n5.1,near_miss\n9.1,near_miss\n",
+    );
+    let told = place.marklag(["compare"]).arg(&a).arg(&b).run().well();
+    for words in [
+        "3 of 4 (75 %) noted by both within 500 ms; A alone 1, B alone 0.",
+        "2 of 3 (67 %) alike",
+        "kappa 0.40",
+        "A − B is -100 ms on average",
+        "No ICC",
+    ] {
+        assert!(told.contains(words), "{words}: {told}");
+    }
+    place
+        .marklag(["compare", "nothing", "at-all"])
+        .run()
+        .fails(1, &["nothing"]);
+}
