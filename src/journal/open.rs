@@ -145,8 +145,11 @@ fn open_there(path: &Path, patience: Duration) -> Result<Journal, JournalError> 
         Err(error) if needs_a_writable_folder(&error) => return open_unchanging(path),
         Err(error) => return Err(told(error)),
     };
+    // In this order: another marklag that is making the file right now may finish
+    // between the two looks, and its claim is then seen.
+    let was_empty = is_empty(&conn).map_err(told)?;
     let claimed = application_id(&conn).map_err(told)?;
-    if claimed != APPLICATION_ID && !(claimed == 0 && is_empty(&conn).map_err(told)?) {
+    if claimed != APPLICATION_ID && !(claimed == 0 && was_empty) {
         return Err(JournalError::Foreign {
             path: path.to_path_buf(),
             application_id: claimed,
