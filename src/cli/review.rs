@@ -711,14 +711,8 @@ fn kept(
             }))?,
             profiles: clicks
                 .iter()
-                .map(|p| (&p.name, serde_json::to_string(p)))
-                .chain(words.iter().map(|p| (&p.name, serde_json::to_string(p))))
-                .map(|(name, json)| {
-                    Ok(ProfileSnapshot {
-                        name: name.clone(),
-                        json: json?,
-                    })
-                })
+                .map(|p| ProfileSnapshot::of(&p.name, p))
+                .chain(words.iter().map(|p| ProfileSnapshot::of(&p.name, p)))
                 .collect::<serde_json::Result<_>>()?,
         },
         sounds: one.heard.sounds.clone(),

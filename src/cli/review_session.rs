@@ -47,7 +47,7 @@ impl Recorded<'_> {
             None => Plan {
                 name: String::new(),
                 // What was recorded has no limit to keep to.
-                ..Plan::free((self.heard.duration_s / 60.0).clamp(0.1, 60.0))
+                ..Plan::free((self.heard.duration_s / 60.0).clamp(0.01, 60.0))
             },
         };
         let person = self.person.or(plan.person.as_deref());

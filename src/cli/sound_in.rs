@@ -10,7 +10,7 @@ use clap::Args;
 use crate::journal::{Home, write_private_file};
 use crate::sound::microphone::{Microphone, devices};
 use crate::sound::recording::{ChannelChoice, Recording, RecordingInfo};
-use crate::sound::{Choice, Pace, Pick, Played, SampleSource};
+use crate::sound::{Choice, Pace, Pick, Played, Reel, SampleSource};
 
 /// Which sound a live command listens to.
 #[derive(Debug, Clone, Args)]
@@ -137,30 +137,63 @@ fn remembered(file: &Path) -> anyhow::Result<Option<Choice>> {
 }
 
 /// A recording played through the live path, decoded as it goes.
+struct Decoded {
+    recording: Recording,
+    /// The block that is being given, and how much of it was.
+    block: Vec<f32>,
+    at: usize,
+    cut_short: Option<String>,
+}
+
 fn played(file: &Path, channel: Option<u16>, pace: Pace) -> anyhow::Result<Played> {
     let choice = channel.map_or(ChannelChoice::Mix, |n| ChannelChoice::Only(usize::from(n)));
-    let mut recording = Recording::open(file, choice)?;
+    let recording = Recording::open(file, choice)?;
     let rate_hz = recording.info().sample_rate_hz;
-    let mut rest: Vec<f32> = Vec::new();
-    let mut at = 0;
-    let fill = move |out: &mut [f32]| {
-        let mut done = 0;
-        while done < out.len() {
-            if at == rest.len() {
-                // A recording that breaks off ends here, as it does in a review.
-                let Ok(Some(block)) = recording.next_block() else {
-                    break;
-                };
-                rest.clear();
-                rest.extend_from_slice(block);
-                at = 0;
+    let decoded = Decoded {
+        recording,
+        block: Vec::new(),
+        at: 0,
+        cut_short: None,
+    };
+    Ok(Played::new(rate_hz, pace, decoded))
+}
+
+impl Decoded {
+    /// Decodes the next block; whether there was one.
+    fn next(&mut self) -> bool {
+        match self.recording.next_block() {
+            Ok(Some(block)) => {
+                self.block.clear();
+                self.block.extend_from_slice(block);
+                self.at = 0;
+                true
             }
-            let n = (out.len() - done).min(rest.len() - at);
-            out[done..done + n].copy_from_slice(&rest[at..at + n]);
+            Ok(None) => {
+                self.cut_short = self.recording.cut_short().map(str::to_owned);
+                false
+            }
+            // What was heard up to here stands.
+            Err(e) => {
+                self.cut_short = Some(e.to_string());
+                false
+            }
+        }
+    }
+}
+
+impl Reel for Decoded {
+    fn fill(&mut self, out: &mut [f32]) -> usize {
+        let mut done = 0;
+        while done < out.len() && (self.at < self.block.len() || self.next()) {
+            let n = (out.len() - done).min(self.block.len() - self.at);
+            out[done..done + n].copy_from_slice(&self.block[self.at..self.at + n]);
             done += n;
-            at += n;
+            self.at += n;
         }
         done
-    };
-    Ok(Played::new(rate_hz, pace, Box::new(fill)))
+    }
+
+    fn cut_short(&self) -> Option<String> {
+        self.cut_short.clone()
+    }
 }

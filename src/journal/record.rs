@@ -112,6 +112,19 @@ pub struct ProfileSnapshot {
     pub json: String,
 }
 
+impl ProfileSnapshot {
+    /// Of a taught sound, as its file is written.
+    ///
+    /// # Errors
+    /// It cannot be written as JSON (no taught sound is such a one).
+    pub fn of(name: &str, profile: &impl serde::Serialize) -> serde_json::Result<Self> {
+        Ok(Self {
+            name: name.to_owned(),
+            json: serde_json::to_string(profile)?,
+        })
+    }
+}
+
 /// A whole review, kept at once.
 #[derive(Debug, Clone, PartialEq)]
 pub struct KeptReview {

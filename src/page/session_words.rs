@@ -53,11 +53,14 @@ fn whole(m: &SessionMeasures, setup: &Setup) -> Vec<String> {
     } else {
         format!("A session with {animal}")
     };
-    let mut out = vec![format!(
-        "{with}: {} of {} at most.",
-        minutes(m.length_s),
-        minutes(setup.plan.length_min * 60.0)
-    )];
+    // A recording without a plan is its own limit: nothing to tell.
+    let limit_s = setup.plan.length_min * 60.0;
+    let limit = if m.length_s < limit_s - 0.5 {
+        format!(" of {} at most", minutes(limit_s))
+    } else {
+        String::new()
+    };
+    let mut out = vec![format!("{with}: {}{limit}.", minutes(m.length_s))];
     let rate = m.pace.per_min.map_or(String::new(), |rate| {
         format!(", {rate:.1} a minute without breaks")
     });

@@ -70,6 +70,11 @@ pub enum MicEvent {
         /// The device's name.
         device: String,
     },
+    /// A recording that is played broke off before its end.
+    CutShort {
+        /// What is missing and what was done.
+        said: String,
+    },
 }
 
 impl MicEvent {
@@ -131,6 +136,7 @@ impl fmt::Display for MicEvent {
                  by itself when it returns."
             ),
             Self::Back { device } => write!(f, "The microphone \"{device}\" is here again."),
+            Self::CutShort { said } => f.write_str(said),
         }
     }
 }

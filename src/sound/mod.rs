@@ -27,7 +27,7 @@ pub use device::{Choice, Device, PickError, pick};
 pub use event::MicEvent;
 pub use live::{Connection, Link, LiveInput};
 pub use mic_error::MicError;
-pub use played::{Pace, Played};
+pub use played::{Pace, Played, Reel};
 pub use quiet::Hush;
 pub use ring::{Counters, Snapshot, ring};
 pub use source::{Flow, SampleSource};

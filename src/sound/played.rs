@@ -19,13 +19,33 @@ pub enum Pace {
     AsFast,
 }
 
-/// Fills a buffer from its start and gives how many samples it wrote; fewer
-/// than the buffer holds is the end.
-pub type Fill = Box<dyn FnMut(&mut [f32]) -> usize + Send>;
+/// Samples (one channel) that already exist.
+pub trait Reel: Send {
+    /// Fills a buffer from its start and gives how many samples it wrote; fewer
+    /// than the buffer holds is the end.
+    fn fill(&mut self, out: &mut [f32]) -> usize;
+
+    /// After the end: why it came too early, in words; `None` when it did not.
+    fn cut_short(&self) -> Option<String> {
+        None
+    }
+}
+
+/// Samples held in memory, and how many of them were given.
+struct Held(Vec<f32>, usize);
+
+impl Reel for Held {
+    fn fill(&mut self, out: &mut [f32]) -> usize {
+        let n = out.len().min(self.0.len() - self.1);
+        out[..n].copy_from_slice(&self.0[self.1..self.1 + n]);
+        self.1 += n;
+        n
+    }
+}
 
 /// Plays samples that already exist.
 pub struct Played {
-    fill: Fill,
+    reel: Box<dyn Reel>,
     rate_hz: u32,
     pace: Pace,
     start_ns: Option<i64>,
@@ -34,10 +54,10 @@ pub struct Played {
 }
 
 impl Played {
-    /// Plays what `fill` gives (one channel) at `rate_hz` (0 is taken as 1).
-    pub fn new(rate_hz: u32, pace: Pace, fill: Fill) -> Self {
+    /// Plays a reel at `rate_hz` (0 is taken as 1).
+    pub fn new(rate_hz: u32, pace: Pace, reel: impl Reel + 'static) -> Self {
         Self {
-            fill,
+            reel: Box::new(reel),
             rate_hz: rate_hz.max(1),
             pace,
             start_ns: None,
@@ -48,14 +68,7 @@ impl Played {
 
     /// Plays samples held in memory.
     pub fn from_samples(rate_hz: u32, pace: Pace, samples: Vec<f32>) -> Self {
-        let mut at = 0;
-        let fill = move |out: &mut [f32]| {
-            let n = out.len().min(samples.len() - at);
-            out[..n].copy_from_slice(&samples[at..at + n]);
-            at += n;
-            n
-        };
-        Self::new(rate_hz, pace, Box::new(fill))
+        Self::new(rate_hz, pace, Held(samples, 0))
     }
 
     /// Samples whose time has come but that were not given yet.
@@ -88,7 +101,7 @@ impl SampleSource for Played {
         }
         let (from, want) = (out.len(), usize::try_from(due).unwrap_or(usize::MAX));
         out.resize(from + want, 0.0);
-        let got = (self.fill)(&mut out[from..]);
+        let got = self.reel.fill(&mut out[from..]);
         out.truncate(from + got);
         if got > 0 {
             events.push(MicEvent::Samples {
@@ -98,6 +111,13 @@ impl SampleSource for Played {
         }
         self.given += got as u64;
         self.ended = got < want;
+        if self.ended {
+            events.extend(
+                self.reel
+                    .cut_short()
+                    .map(|said| MicEvent::CutShort { said }),
+            );
+        }
         if self.ended { Flow::Ended } else { Flow::Open }
     }
 

@@ -234,3 +234,22 @@ fn a_partners_press_is_a_moment_on_the_sounds_clock() {
     let kept = journal.read_bout(&journal.find("last").unwrap()).unwrap();
     assert_eq!(kept.moments().count(), 1);
 }
+
+/// Half a recording is heard as far as it goes, and every live command says so.
+#[test]
+fn a_recording_that_is_cut_short_is_told_of() {
+    let place = Place::taught();
+    let whole = std::fs::read(drill()).unwrap();
+    let cut = place.home().join("cut.wav");
+    std::fs::write(&cut, &whole[..whole.len() / 3]).unwrap();
+    for command in [
+        &["drop", "--no-keep"][..],
+        &["train", "--animal", "Nell", "--no-keep"],
+        &["check"],
+    ] {
+        let mut run = place.marklag(command);
+        run.args(["--fast", "--plain", "--from"]).arg(&cut);
+        let told = run.run().well();
+        assert!(told.contains("cut short: it promises 26"), "{told}");
+    }
+}

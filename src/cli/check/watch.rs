@@ -122,7 +122,10 @@ impl Watch {
             MicEvent::Silence { .. } => t.silences += 1,
             MicEvent::Stall { .. } => t.stalls += 1,
             MicEvent::Lost { .. } => t.losses += 1,
-            MicEvent::Clipping { .. } | MicEvent::Resumed { .. } | MicEvent::Back { .. } => {}
+            MicEvent::Clipping { .. }
+            | MicEvent::Resumed { .. }
+            | MicEvent::Back { .. }
+            | MicEvent::CutShort { .. } => {}
         }
         true
     }

@@ -110,7 +110,7 @@ fn troubles(facts: &Facts) -> String {
         .map(|(n, what)| format!("{what}: {n}"))
         .collect();
     if words.is_empty() {
-        "none: no gap, no overrun, no zeros".to_owned()
+        "none: no gap, no overrun".to_owned()
     } else {
         words.join(", ")
     }

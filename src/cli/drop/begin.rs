@@ -83,12 +83,7 @@ impl DropCmd {
             }))?,
             profiles: profiles
                 .iter()
-                .map(|p| {
-                    Ok(ProfileSnapshot {
-                        name: p.name.clone(),
-                        json: serde_json::to_string(p)?,
-                    })
-                })
+                .map(|p| ProfileSnapshot::of(&p.name, p))
                 .collect::<serde_json::Result<_>>()?,
         })
     }

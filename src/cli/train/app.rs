@@ -36,6 +36,8 @@ pub(super) struct Training {
     program_log: ProgramLog,
     wall: WallWatch,
     told: String,
+    /// What befell the sound, and when: for the lines where there is no screen.
+    pub(super) troubles: Vec<(f64, String)>,
     sounds: usize,
     next: i64,
     shows_help: bool,
@@ -70,6 +72,7 @@ impl Training {
             program_log: begin.program_log,
             wall: WallWatch::default(),
             told: "Listening.".to_owned(),
+            troubles: Vec::new(),
             sounds: 0,
             next: 1,
             shows_help: false,
@@ -220,6 +223,7 @@ impl Training {
     fn mic(&mut self, t_s: f64, event: &MicEvent) {
         self.program_log.line(&event.to_string());
         self.told = event.to_string();
+        self.troubles.push((t_s, event.to_string()));
         let missing_ms = match event {
             MicEvent::Gap { missing_ms, .. } => *missing_ms,
             _ if event.spoils_lags() => 0.0,

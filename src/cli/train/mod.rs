@@ -361,12 +361,7 @@ pub(super) fn setup(
 pub(super) fn snapshots(profiles: &[ClickProfile]) -> serde_json::Result<Vec<ProfileSnapshot>> {
     profiles
         .iter()
-        .map(|p| {
-            Ok(ProfileSnapshot {
-                name: p.name.clone(),
-                json: serde_json::to_string(p)?,
-            })
-        })
+        .map(|p| ProfileSnapshot::of(&p.name, p))
         .collect()
 }
 

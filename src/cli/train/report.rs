@@ -52,11 +52,16 @@ pub(super) struct Lines {
     lags: Vec<Option<f64>>,
     marks: usize,
     warned: Option<Rule>,
+    troubles: usize,
 }
 
 impl Lines {
-    /// Writes a line for each lag, mark and warning that was not told yet.
+    /// Writes a line for each trouble, lag, mark and warning that was not told yet.
     pub(super) fn write(&mut self, training: &Training, out: &mut dyn Write) -> io::Result<()> {
+        for (t_s, words) in &training.troubles[self.troubles..] {
+            writeln!(out, "{}  ! {words}", clock(*t_s))?;
+        }
+        self.troubles = training.troubles.len();
         let at = training.looking();
         let mut is_new = false;
         for pair in at.pairs().iter().filter(|p| p.lag_ms.is_some()) {
