@@ -419,8 +419,12 @@ fn pace(m: &SessionMeasures) -> String {
 }
 
 fn treats(m: &SessionMeasures, aside: Option<u32>) -> String {
-    // Where no treat is noted, every mark is taken to be paid.
+    // Where no treat is noted, every mark is taken to be paid, and that is said.
     let used = m.treats.unwrap_or(m.marks);
+    let taken = match m.treats {
+        None if m.marks > 0 => ", if each mark was paid",
+        _ => "",
+    };
     let unpaid = m.unpaid.map_or(0, |u| u.count);
     let unpaid = match unpaid {
         0 => String::new(),
@@ -429,9 +433,9 @@ fn treats(m: &SessionMeasures, aside: Option<u32>) -> String {
     match aside {
         Some(aside) => {
             let left = (aside as usize).saturating_sub(used);
-            format!("Treats left: {left} of {aside}{unpaid}")
+            format!("Treats left: {left} of {aside}{taken}{unpaid}")
         }
-        None => format!("Treats: {used}{unpaid}"),
+        None => format!("Treats: {used}{taken}{unpaid}"),
     }
 }
 
