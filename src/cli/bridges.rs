@@ -39,7 +39,7 @@ impl BridgesCmd {
                 if taught.is_empty() && words.is_empty() {
                     writeln!(
                         out,
-                        "No sound is taught yet. Teach your clicker: marklag teach click NAME --from FILE, or your word: marklag teach word NAME --from FILE"
+                        "No sound is taught yet. Teach your clicker: marklag teach click NAME, or your word: marklag teach word NAME --from FILE"
                     )?;
                 }
                 for profile in taught {

@@ -5,6 +5,7 @@ mod check;
 mod compare;
 mod demo;
 mod drop;
+mod examples;
 mod front;
 pub mod journal;
 mod keeping;
@@ -28,16 +29,19 @@ use std::io::{self, IsTerminal, Write};
 use std::path::PathBuf;
 use std::process::ExitCode;
 
+use clap::error::ErrorKind;
 use clap::{CommandFactory, Parser, Subcommand};
 
 use crate::journal::Home;
 
 const AFTER_HELP: &str = "\
 First steps:
-  1. Record about ten clicks of your clicker, one a second or slower.
+  1. Click ten times into the microphone, or record about ten clicks.
+     marklag teach click blue
      marklag teach click blue --from clicks.wav
-  2. Let a ball fall on a hard floor and click when it hits, twenty times,
-     with a phone recording beside you.
+  2. Let a ball fall on a hard floor and click when it hits, twenty times; the
+     program listens, or a phone records beside you.
+     marklag drop
      marklag review drill.wav
 
 Never click beside an ear, yours or an animal's. Keep balls from under feet.
@@ -90,7 +94,10 @@ enum Command {
 /// Runs the program and gives its exit code: 0 done, 1 something was wrong with
 /// what was given or found, 2 the command line could not be understood.
 pub fn main() -> ExitCode {
-    let line = Line::parse();
+    let line = match Line::try_parse() {
+        Ok(line) => line,
+        Err(error) => return misunderstood(&error),
+    };
     match run(line) {
         Ok(()) => ExitCode::SUCCESS,
         // Whoever read our output has read enough: not an error.
@@ -110,6 +117,20 @@ pub fn main() -> ExitCode {
             }
         }
     }
+}
+
+/// What is wrong with the line, and for a line that lacks something how it might
+/// be written.
+fn misunderstood(error: &clap::Error) -> ExitCode {
+    // Where even this cannot be written there is nobody to tell.
+    let _ = error.print();
+    if error.kind() == ErrorKind::MissingRequiredArgument {
+        let words: Vec<String> = std::env::args().skip(1).collect();
+        for example in examples::of(&words) {
+            eprintln!("For example: {example}");
+        }
+    }
+    ExitCode::from(u8::try_from(error.exit_code()).unwrap_or(2))
 }
 
 fn run(line: Line) -> anyhow::Result<()> {

@@ -10,6 +10,7 @@ mod drop;
 mod formats;
 mod help;
 mod journal;
+mod newcomer;
 mod outputs;
 mod run;
 mod timing;

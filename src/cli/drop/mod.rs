@@ -315,7 +315,7 @@ impl DropCmd {
         let taught = bridges::load_all(home)?;
         if taught.is_empty() {
             bail!(
-                "no bridge is taught yet, so no mark can be heard. Record about ten clicks, then: marklag teach click NAME --from FILE"
+                "no bridge is taught yet, so no mark can be heard. Teach your clicker: marklag teach click NAME, then click ten times"
             );
         }
         Ok(taught)

@@ -200,3 +200,17 @@ fn no_size_is_a_panic() {
         }
     }
 }
+
+/// The picture in the README is the program's own, not a drawing of it.
+#[test]
+fn the_readme_shows_the_screen_as_it_is() {
+    let mut view = view();
+    view.warning = None;
+    let look = look(Colours::None, Glyphs::Unicode);
+    let picture = text(&drawn(&view, look, 80, 24));
+    let readme = include_str!("../../../README.md");
+    assert!(
+        readme.contains(&format!("```text\n{picture}```")),
+        "README.md is to show:\n{picture}"
+    );
+}
