@@ -15,7 +15,6 @@ mod plan_form;
 mod progress;
 mod remeasure;
 mod review;
-mod review_session;
 mod show;
 mod sound_in;
 mod summary;
