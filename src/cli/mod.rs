@@ -16,7 +16,6 @@ mod plan_form;
 mod progress;
 mod remeasure;
 mod review;
-mod review_session;
 mod show;
 mod sound_in;
 mod summary;

@@ -7,8 +7,8 @@ use std::path::Path;
 use jiff::Timestamp;
 use jiff::tz::TimeZone;
 
-use super::train::{observer, read_events, report, setup, snapshots};
-use super::{columns, plan};
+use crate::cli::train::{observer, read_events, report, setup, snapshots};
+use crate::cli::{columns, plan};
 use crate::ear::ClickProfile;
 use crate::journal::{Bout, BoutKind, Home, HomeError, Journal, Settings, settings_json};
 use crate::listen::Timeline;

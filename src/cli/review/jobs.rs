@@ -1,0 +1,144 @@
+//! The recordings of a review, listened to and judged.
+
+use std::fs;
+use std::path::{Path, PathBuf};
+use std::sync::atomic::{AtomicUsize, Ordering};
+use std::sync::{Mutex, PoisonError};
+
+use crate::cli::teach;
+use crate::ear::ClickProfile;
+use crate::ear::word::WordProfile;
+use crate::listen::{Listening, Timeline};
+use crate::review::{Outcome, Rules, judge};
+use crate::sound::recording::{ChannelChoice, Recording};
+use crate::timeline::{Moment, MomentKind};
+
+/// One recording, reviewed.
+pub(super) struct Done {
+    pub(super) file: PathBuf,
+    pub(super) rate_hz: u32,
+    pub(super) channels: u16,
+    pub(super) picture_offset_s: f64,
+    pub(super) heard: Timeline,
+    pub(super) moments: Vec<Moment>,
+    pub(super) outcome: Outcome,
+    pub(super) notes: Vec<String>,
+}
+
+/// What is the same for every recording of a review.
+pub(super) struct Jobs<'a> {
+    pub(super) profiles: &'a [ClickProfile],
+    pub(super) words: &'a [WordProfile],
+    pub(super) height_m: Option<f64>,
+    pub(super) channel: ChannelChoice,
+    pub(super) told: Option<&'a [Moment]>,
+    pub(super) kind: MomentKind,
+    pub(super) rules: &'a Rules,
+}
+
+impl Jobs<'_> {
+    /// Reviews the files, several at once; the results are in their order.
+    pub(super) fn all(&self, files: &[PathBuf]) -> anyhow::Result<Vec<Done>> {
+        let workers = std::thread::available_parallelism()
+            .map_or(1, usize::from)
+            .min(files.len());
+        let next = AtomicUsize::new(0);
+        let results: Mutex<Vec<Option<anyhow::Result<Done>>>> =
+            Mutex::new(files.iter().map(|_| None).collect());
+        std::thread::scope(|scope| {
+            for _ in 0..workers {
+                scope.spawn(|| {
+                    while let Some(file) = files.get(next.fetch_add(1, Ordering::Relaxed)) {
+                        let done = self.one(file);
+                        let at = files.iter().position(|f| std::ptr::eq(f, file));
+                        let mut results = results.lock().unwrap_or_else(PoisonError::into_inner);
+                        if let Some(slot) = at.and_then(|at| results.get_mut(at)) {
+                            *slot = Some(done);
+                        }
+                    }
+                });
+            }
+        });
+        let results = results.into_inner().unwrap_or_else(PoisonError::into_inner);
+        results.into_iter().flatten().collect()
+    }
+
+    fn one(&self, file: &Path) -> anyhow::Result<Done> {
+        let mut recording = Recording::open(file, self.channel)?;
+        let info = recording.info().clone();
+        let mut listening = Listening::new(info.sample_rate_hz, self.profiles, self.height_m)?
+            .with_words(self.words)?;
+        while let Some(block) = recording.next_block()? {
+            listening.push(block)?;
+        }
+        let heard = listening.finish()?;
+        let mut notes: Vec<String> = recording
+            .cut_short()
+            .map(str::to_owned)
+            .into_iter()
+            .collect();
+        notes.extend(recording.warnings().sentences(info.sample_rate_hz));
+        notes.extend(info.absolute_time_note.clone());
+        if !self.words.is_empty() && info.sample_rate_hz < teach::WHOLE_BAND_HZ {
+            notes.push(format!(
+                "at {} Hz only a part of a voice is kept, so words are told apart less surely; record at 16000 Hz or more",
+                info.sample_rate_hz
+            ));
+        }
+        let moments = match self.told {
+            Some(told) => {
+                let late = told.iter().filter(|m| m.t_s > heard.duration_s).count();
+                if late > 0 {
+                    notes.push(format!(
+                        "{late} of the moments lie after the end of the recording, which is {:.3} s long; are they of another one?",
+                        heard.duration_s
+                    ));
+                }
+                told.to_vec()
+            }
+            None => heard.moments(self.kind),
+        };
+        let gaps = &recording.warnings().gaps;
+        let rate_hz = f64::from(info.sample_rate_hz);
+        let near_gap = heard
+            .marks()
+            .iter()
+            .filter(|(t_s, _)| {
+                gaps.iter().any(|g| {
+                    (*t_s - g.at_sample as f64 / rate_hz).abs()
+                        < 1.0 + g.len_samples as f64 / rate_hz
+                })
+            })
+            .count();
+        if near_gap > 0 {
+            notes.push(format!(
+                "{near_gap} marks lie within a second of a lost stretch; their lags may be wrong"
+            ));
+        }
+        let outcome = judge(&heard, &moments, self.rules);
+        Ok(Done {
+            file: file.to_owned(),
+            rate_hz: info.sample_rate_hz,
+            channels: u16::try_from(info.channels).unwrap_or(u16::MAX),
+            picture_offset_s: info.sound_starts_after_picture_s,
+            heard,
+            moments,
+            outcome,
+            notes,
+        })
+    }
+}
+
+/// Of several recordings one that cannot be read is told before the others
+/// are listened to. A pipe cannot be opened twice, so it is not tried.
+pub(super) fn try_all(files: &[PathBuf], channel: ChannelChoice) -> anyhow::Result<()> {
+    if files.len() > 1 {
+        for file in files {
+            let is_pipe = file == Path::new("-") || fs::metadata(file).is_ok_and(|m| !m.is_file());
+            if !is_pipe {
+                Recording::open(file, channel)?;
+            }
+        }
+    }
+    Ok(())
+}

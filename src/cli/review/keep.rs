@@ -1,0 +1,62 @@
+//! What a review keeps in the journal.
+
+use std::fs;
+
+use jiff::Timestamp;
+use jiff::tz::TimeZone;
+
+use super::jobs::Done;
+use crate::ear::ClickProfile;
+use crate::ear::word::WordProfile;
+use crate::journal::{Bout, BoutKind, Home, Journal, KeptReview, ProfileSnapshot, Settings};
+use crate::review::Rules;
+
+pub(in crate::cli) fn open_journal(home: &Home) -> anyhow::Result<Journal> {
+    home.create()?;
+    Ok(Journal::open(&home.journal_file())?)
+}
+
+pub(super) fn kept(
+    one: &Done,
+    settings: &Settings,
+    rules: &Rules,
+    (clicks, words): (&[ClickProfile], &[WordProfile]),
+    person: Option<&str>,
+) -> anyhow::Result<KeptReview> {
+    let mut used = settings.clone();
+    used.pairing.before_ms = rules.window.before_ms();
+    used.pairing.after_ms = rules.window.after_ms();
+    Ok(KeptReview {
+        bout: Bout {
+            kind: BoutKind::Review,
+            started_at: Timestamp::now(),
+            time_zone: TimeZone::system().iana_name().map(str::to_owned),
+            person: person
+                .map(str::to_owned)
+                .or_else(|| settings.person.clone()),
+            source: Some(
+                fs::canonicalize(&one.file)
+                    .unwrap_or_else(|_| one.file.clone())
+                    .display()
+                    .to_string(),
+            ),
+            sound_file: None,
+            sample_rate_hz: Some(one.rate_hz),
+            channels: Some(one.channels),
+            duration_s: Some(one.heard.duration_s),
+            program_version: env!("CARGO_PKG_VERSION").to_owned(),
+            settings_json: serde_json::to_string(&serde_json::json!({
+                "settings": used,
+                "aim": rules.aim,
+            }))?,
+            profiles: clicks
+                .iter()
+                .map(|p| ProfileSnapshot::of(&p.name, p))
+                .chain(words.iter().map(|p| ProfileSnapshot::of(&p.name, p)))
+                .collect::<serde_json::Result<_>>()?,
+        },
+        sounds: one.heard.sounds.clone(),
+        moments: one.moments.clone(),
+        pairs: one.outcome.pairs.clone(),
+    })
+}

@@ -1,0 +1,209 @@
+//! `marklag review`: time the marks in recordings.
+
+mod args;
+mod check;
+mod contract;
+mod jobs;
+mod keep;
+mod papers;
+mod rules;
+mod session;
+
+use std::io::Write;
+use std::num::NonZeroUsize;
+use std::path::PathBuf;
+
+use anyhow::bail;
+use clap::Args;
+
+use self::jobs::{Jobs, try_all};
+use self::keep::kept;
+use self::rules::read_moments;
+use self::session::Recorded;
+use super::trouble::BadUsage;
+use super::{bridges, teach};
+use crate::ear::ClickProfile;
+use crate::ear::word::WordProfile;
+use crate::journal::{Home, HomeError, Settings};
+use crate::sound::recording::ChannelChoice;
+use crate::timeline::{MomentKind, Window};
+
+pub(super) use self::args::{BallMoment, parse_height, parse_span, parse_window};
+pub(super) use self::contract::contract;
+pub(super) use self::keep::open_journal;
+pub(super) use self::rules::rules;
+
+/// Time the marks in a recording: how early or late each one was
+#[derive(Debug, Args)]
+pub(super) struct ReviewCmd {
+    /// Recordings: WAV, FLAC, MP3, M4A, MP4, MOV, OGG and more; - for standard input
+    #[arg(required = true, value_name = "FILE")]
+    files: Vec<PathBuf>,
+    /// Listen for this taught sound only; may be given several times
+    #[arg(long, value_name = "NAME")]
+    bridge: Vec<String>,
+    /// Learn the click from this recording of about ten, for this review only
+    #[arg(long, value_name = "FILE", conflicts_with = "bridge")]
+    bridge_from: Option<PathBuf>,
+    /// Moments from a file (CSV with a header, or WebVTT) instead of from the ball
+    #[arg(long, value_name = "FILE")]
+    moments: Option<PathBuf>,
+    /// Which moment of the ball is to be marked
+    #[arg(
+        long,
+        value_enum,
+        default_value = "floor",
+        value_name = "MOMENT",
+        conflicts_with = "moments"
+    )]
+    mark: BallMoment,
+    /// Lags that count as on time, in ms, for instance -50..50
+    #[arg(long, value_name = "FROM..TO", value_parser = parse_span, allow_hyphen_values = true)]
+    aim: Option<(f64, f64)>,
+    /// How far a mark may be from its moment, in ms: before,after
+    #[arg(long, value_name = "BEFORE,AFTER", value_parser = parse_window, allow_hyphen_values = true)]
+    window: Option<Window>,
+    /// Height the ball falls from, in metres; it is worked out from the bounces otherwise
+    #[arg(long, value_name = "METRES", value_parser = parse_height, allow_hyphen_values = true)]
+    height: Option<f64>,
+    /// Listen to this channel only, counted from 1 (all are mixed otherwise)
+    #[arg(long, value_name = "N")]
+    channel: Option<NonZeroUsize>,
+    /// Print the result as JSON
+    #[arg(long)]
+    json: bool,
+    /// Write every pair into this CSV file; - for the terminal
+    #[arg(long, value_name = "FILE")]
+    csv: Option<PathBuf>,
+    /// Write captions (WebVTT) that tell each lag over your own video
+    #[arg(long, value_name = "FILE")]
+    vtt: Option<PathBuf>,
+    /// Copy the WAV to this file, with cue points at moments and marks
+    #[arg(long, value_name = "FILE")]
+    cues: Option<PathBuf>,
+    /// Keep the result in the journal
+    #[arg(long)]
+    keep: bool,
+    /// Whose marks these are
+    #[arg(long, value_name = "NAME")]
+    person: Option<String>,
+    /// A session with an animal was recorded: the moments are behaviours
+    #[arg(long, conflicts_with_all = ["csv", "vtt", "cues", "height", "mark"])]
+    session: bool,
+    /// With --session: the plan, by its name in the journal or as a TOML file
+    #[arg(long, value_name = "PLAN", requires = "session")]
+    plan: Option<String>,
+    /// With --session: events from a table (time,event,detail)
+    #[arg(long, value_name = "FILE", requires = "session")]
+    events: Option<PathBuf>,
+}
+
+impl ReviewCmd {
+    pub(super) fn run(
+        self,
+        home: &dyn Fn() -> Result<Home, HomeError>,
+        out: &mut dyn Write,
+    ) -> anyhow::Result<()> {
+        self.check().map_err(BadUsage)?;
+        let channel = teach::channel_choice(self.channel);
+        let settings = match home() {
+            Ok(home) => Settings::load(&home.settings_file())?,
+            // Nowhere to read settings from: the defaults do for a look.
+            Err(_) if self.bridge_from.is_some() && !self.keep => Settings::default(),
+            Err(error) => return Err(error.into()),
+        };
+        let (profiles, words) = self.profiles(home, channel)?;
+        let told = self.moments.as_deref().map(read_moments).transpose()?;
+        let kind = told
+            .as_ref()
+            .and_then(|t| t.0.first().map(|m| m.kind))
+            .unwrap_or(if told.is_some() || self.session {
+                MomentKind::Behaviour
+            } else {
+                self.mark.kind()
+            });
+        let rules = rules(&settings, kind, self.aim, self.window)?;
+        let mut journal = if self.keep {
+            Some(open_journal(&home()?)?)
+        } else {
+            None
+        };
+        let targets = self.targets()?;
+        try_all(&self.files, channel)?;
+        let jobs = Jobs {
+            profiles: &profiles,
+            words: &words,
+            height_m: self.height,
+            channel,
+            told: told.as_ref().map(|t| &t.0[..]),
+            kind,
+            rules: &rules,
+        };
+        let done = jobs.all(&self.files)?;
+        let behaviours = told.as_ref().map_or_else(Vec::new, |t| t.0.clone());
+
+        let mut notes: Vec<String> = told.map_or_else(Vec::new, |t| t.1);
+        for one in &done {
+            let title = one.file.display();
+            notes.extend(one.notes.iter().map(|n| format!("{title}: {n}")));
+        }
+        for note in &notes {
+            eprintln!("Note: {note}");
+        }
+        if let (true, Some(one)) = (self.session, done.first()) {
+            let recorded = Recorded {
+                file: &one.file,
+                rate_hz: one.rate_hz,
+                channels: one.channels,
+                heard: &one.heard,
+                moments: &behaviours,
+                profiles: &profiles,
+                plan: self.plan.as_deref(),
+                events: self.events.as_deref(),
+                person: self.person.as_deref(),
+                rules: &rules,
+            };
+            return recorded.tell(home, &settings, journal, self.json, out);
+        }
+        self.papers(targets, &done, kind, &rules, out)?;
+        if let Some(journal) = &mut journal {
+            for one in &done {
+                let id = journal.keep_review(&kept(
+                    one,
+                    &settings,
+                    &rules,
+                    (&profiles, &words),
+                    self.person.as_deref(),
+                )?)?;
+                eprintln!("Kept in the journal as {}.", id.short());
+            }
+        }
+        Ok(())
+    }
+
+    fn profiles(
+        &self,
+        home: &dyn Fn() -> Result<Home, HomeError>,
+        channel: ChannelChoice,
+    ) -> anyhow::Result<(Vec<ClickProfile>, Vec<WordProfile>)> {
+        if let Some(file) = &self.bridge_from {
+            let click = teach::click_from_file("click", file, channel)?.profile;
+            return Ok((vec![click], Vec::new()));
+        }
+        if !self.bridge.is_empty() {
+            let home = home()?;
+            return Ok((
+                bridges::load_named(&home, &self.bridge)?,
+                bridges::words_named(&home, &self.bridge)?,
+            ));
+        }
+        let taught = bridges::load_all(&home()?)?;
+        let words = bridges::all_words(&home()?)?;
+        if taught.is_empty() && words.is_empty() {
+            bail!(
+                "no bridge is taught yet, so no mark can be heard. Record about ten clicks, then: marklag teach click NAME --from FILE, or ten times your word: marklag teach word NAME --from FILE (or add --bridge-from FILE to this review)"
+            );
+        }
+        Ok((taught, words))
+    }
+}
