@@ -7,22 +7,21 @@ use std::path::{Path, PathBuf};
 use std::sync::atomic::{AtomicUsize, Ordering};
 use std::sync::{Mutex, PoisonError};
 
-use anyhow::{Context, bail, ensure};
+use anyhow::{Context, ensure};
+use clap::builder::{PossibleValuesParser, TypedValueParser};
 use clap::{Args, ValueEnum};
 use jiff::Timestamp;
 use jiff::tz::TimeZone;
 use serde::Serialize;
 
+use super::bridges::Bridges;
 use super::review_session::Recorded;
 use super::target::Target;
 use super::trouble::{BadUsage, cannot_read};
-use super::{bridges, columns, summary, teach};
-use crate::ear::ClickProfile;
-use crate::ear::word::WordProfile;
-use crate::journal::{
-    Bout, BoutKind, Home, HomeError, Journal, KeptReview, ProfileSnapshot, Settings,
-};
-use crate::listen::{Listening, Timeline};
+use super::{columns, summary, teach};
+use crate::ear::word::WordAt;
+use crate::journal::{Bout, BoutKind, Home, HomeError, Journal, KeptReview, Settings};
+use crate::listen::Timeline;
 use crate::measure::{Yardstick, summarise};
 use crate::page::{Recording as Reviewed, Review, captions, write_pairs_csv};
 use crate::review::{Outcome, Rules, judge};
@@ -84,6 +83,10 @@ pub(super) struct ReviewCmd {
     /// Height the ball falls from, in metres; it is worked out from the bounces otherwise
     #[arg(long, value_name = "METRES", value_parser = parse_height, allow_hyphen_values = true)]
     height: Option<f64>,
+    /// Where in a spoken mark the mark is: where its sound begins, or at the word's
+    /// perceptual centre, by a model
+    #[arg(long, value_name = "WHERE", value_parser = word_at_parser())]
+    word_at: Option<WordAt>,
     /// Listen to this channel only, counted from 1 (all are mixed otherwise)
     #[arg(long, value_name = "N")]
     channel: Option<NonZeroUsize>,
@@ -150,13 +153,14 @@ impl ReviewCmd {
     ) -> anyhow::Result<()> {
         self.check().map_err(BadUsage)?;
         let channel = teach::channel_choice(self.channel);
-        let settings = match home() {
+        let mut settings = match home() {
             Ok(home) => Settings::load(&home.settings_file())?,
             // Nowhere to read settings from: the defaults do for a look.
             Err(_) if self.bridge_from.is_some() && !self.keep => Settings::default(),
             Err(error) => return Err(error.into()),
         };
-        let (profiles, words) = self.profiles(home, channel)?;
+        settings.bridge.word_at = self.word_at.unwrap_or(settings.bridge.word_at);
+        let taught = self.bridges(home, channel)?;
         let told = self.moments.as_deref().map(read_moments).transpose()?;
         let kind = told
             .as_ref()
@@ -175,8 +179,8 @@ impl ReviewCmd {
         let targets = self.targets()?;
         self.try_recordings(channel)?;
         let jobs = Jobs {
-            profiles: &profiles,
-            words: &words,
+            taught: &taught,
+            word_at: settings.bridge.word_at,
             height_m: self.height,
             channel,
             told: told.as_ref().map(|t| &t.0[..]),
@@ -201,7 +205,7 @@ impl ReviewCmd {
                 channels: one.channels,
                 heard: &one.heard,
                 moments: &behaviours,
-                profiles: &profiles,
+                taught: &taught,
                 plan: self.plan.as_deref(),
                 events: self.events.as_deref(),
                 person: self.person.as_deref(),
@@ -216,7 +220,7 @@ impl ReviewCmd {
                     one,
                     &settings,
                     &rules,
-                    (&profiles, &words),
+                    &taught,
                     self.person.as_deref(),
                 )?)?;
                 eprintln!("Kept in the journal as {}.", id.short());
@@ -323,30 +327,19 @@ impl ReviewCmd {
         Ok(())
     }
 
-    fn profiles(
+    fn bridges(
         &self,
         home: &dyn Fn() -> Result<Home, HomeError>,
         channel: ChannelChoice,
-    ) -> anyhow::Result<(Vec<ClickProfile>, Vec<WordProfile>)> {
+    ) -> anyhow::Result<Bridges> {
         if let Some(file) = &self.bridge_from {
             let click = teach::click_from_file("click", file, channel)?.profile;
-            return Ok((vec![click], Vec::new()));
+            return Ok(Bridges {
+                clicks: vec![click],
+                words: Vec::new(),
+            });
         }
-        if !self.bridge.is_empty() {
-            let home = home()?;
-            return Ok((
-                bridges::load_named(&home, &self.bridge)?,
-                bridges::words_named(&home, &self.bridge)?,
-            ));
-        }
-        let taught = bridges::load_all(&home()?)?;
-        let words = bridges::all_words(&home()?)?;
-        if taught.is_empty() && words.is_empty() {
-            bail!(
-                "no bridge is taught yet, so no mark can be heard. Record about ten clicks, then: marklag teach click NAME --from FILE, or ten times your word: marklag teach word NAME --from FILE (or add --bridge-from FILE to this review)"
-            );
-        }
-        Ok((taught, words))
+        Bridges::wanted(&home()?, &self.bridge)
     }
 
     fn papers(
@@ -367,6 +360,7 @@ impl ReviewCmd {
                     .iter()
                     .flat_map(|d| d.outcome.pairs.clone())
                     .collect::<Vec<Pair>>(),
+                done.first().map_or(WordAt::Onset, |d| d.heard.word_at),
             )?;
             target.write(&text, out)?;
         }
@@ -409,8 +403,8 @@ impl ReviewCmd {
 
 /// What is the same for every recording of a review.
 struct Jobs<'a> {
-    profiles: &'a [ClickProfile],
-    words: &'a [WordProfile],
+    taught: &'a Bridges,
+    word_at: WordAt,
     height_m: Option<f64>,
     channel: ChannelChoice,
     told: Option<&'a [Moment]>,
@@ -448,8 +442,9 @@ impl Jobs<'_> {
     fn one(&self, file: &Path) -> anyhow::Result<Done> {
         let mut recording = Recording::open(file, self.channel)?;
         let info = recording.info().clone();
-        let mut listening = Listening::new(info.sample_rate_hz, self.profiles, self.height_m)?
-            .with_words(self.words)?;
+        let mut listening =
+            self.taught
+                .listening(info.sample_rate_hz, self.height_m, self.word_at)?;
         while let Some(block) = recording.next_block()? {
             listening.push(block)?;
         }
@@ -461,12 +456,7 @@ impl Jobs<'_> {
             .collect();
         notes.extend(recording.warnings().sentences(info.sample_rate_hz));
         notes.extend(info.absolute_time_note.clone());
-        if !self.words.is_empty() && info.sample_rate_hz < teach::WHOLE_BAND_HZ {
-            notes.push(format!(
-                "at {} Hz only a part of a voice is kept, so words are told apart less surely; record at 16000 Hz or more",
-                info.sample_rate_hz
-            ));
-        }
+        notes.extend(self.taught.narrow(info.sample_rate_hz));
         let moments = match self.told {
             Some(told) => {
                 let late = told.iter().filter(|m| m.t_s > heard.duration_s).count();
@@ -623,7 +613,7 @@ pub(super) fn contract(
         outcome.pairs.clone(),
         &outcome.summary,
     )
-    .with_in_praise(heard.in_praise.clone())
+    .with_words(heard.in_praise.clone(), heard.word_at)
     .to_json()
 }
 
@@ -648,7 +638,7 @@ fn captions_on_video(one: &Done) -> String {
             ..m.clone()
         })
         .collect();
-    captions(&pairs, &moments)
+    captions(&pairs, &moments, one.heard.word_at)
 }
 
 fn cue_points(one: &Done, kind: MomentKind) -> Vec<Cue> {
@@ -680,7 +670,7 @@ fn kept(
     one: &Done,
     settings: &Settings,
     rules: &Rules,
-    (clicks, words): (&[ClickProfile], &[WordProfile]),
+    taught: &Bridges,
     person: Option<&str>,
 ) -> anyhow::Result<KeptReview> {
     let mut used = settings.clone();
@@ -709,11 +699,7 @@ fn kept(
                 "settings": used,
                 "aim": rules.aim,
             }))?,
-            profiles: clicks
-                .iter()
-                .map(|p| ProfileSnapshot::of(&p.name, p))
-                .chain(words.iter().map(|p| ProfileSnapshot::of(&p.name, p)))
-                .collect::<serde_json::Result<_>>()?,
+            profiles: taught.snapshots()?,
         },
         sounds: one.heard.sounds.clone(),
         moments: one.moments.clone(),
@@ -763,6 +749,14 @@ pub(super) fn parse_window(text: &str) -> Result<Window, String> {
     let (before, after) = text.split_once(',').ok_or(advice)?;
     let number = |t: &str| t.trim().parse::<f64>().map_err(|_| advice.to_owned());
     Window::new(number(before)?, number(after)?).map_err(|e| e.to_string())
+}
+
+/// Where in a word its mark is stamped.
+pub(super) fn word_at_parser() -> impl TypedValueParser<Value = WordAt> {
+    PossibleValuesParser::new(WordAt::ALL.map(WordAt::name)).map(|text| {
+        let found = WordAt::ALL.into_iter().find(|at| at.name() == text);
+        found.unwrap_or_default()
+    })
 }
 
 pub(super) fn parse_height(text: &str) -> Result<f64, String> {

@@ -11,6 +11,7 @@ use clap::{Args, Subcommand};
 use super::bridges;
 use super::show::Show;
 use super::sound_in::SoundIn;
+use crate::check::WHOLE_VOICE_HZ;
 use crate::ear::word::{TaughtWord, teach_word};
 use crate::ear::{LiveLesson, Said, Taught, WANTED, teach_click};
 use crate::journal::{Home, check_name};
@@ -20,8 +21,6 @@ use crate::sound::{Flow, MicEvent, SampleSource};
 
 /// Longest recording that is learned from.
 const LONGEST_S: f64 = 600.0;
-/// From this rate on a recording holds the whole band that words are told by.
-pub(super) const WHOLE_BAND_HZ: u32 = 16_000;
 
 /// How long the lesson waits for sound at a stretch.
 const PATIENCE: Duration = Duration::from_millis(30);
@@ -162,10 +161,10 @@ fn word(taught: &TaughtWord, home: &Home, out: &mut dyn Write) -> anyhow::Result
             "{n} places in your talk came near it; the bar is higher now."
         )?,
     }
-    if profile.rate_hz < WHOLE_BAND_HZ {
+    if profile.rate_hz < WHOLE_VOICE_HZ {
         writeln!(
             out,
-            "At {} Hz only a part of your voice was kept; record at {WHOLE_BAND_HZ} Hz or more to be surer.",
+            "At {} Hz only a part of your voice was kept; record at {WHOLE_VOICE_HZ} Hz or more to be surer.",
             profile.rate_hz
         )?;
     }

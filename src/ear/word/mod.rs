@@ -4,6 +4,7 @@
 //! Sound at 16 kHz → frames of mel powers → each take warped onto the stream
 //! (candidates) → each candidate looked at closely (cues, score) → its onset.
 
+mod centre;
 mod cepstra;
 mod frames;
 mod judge;
@@ -18,9 +19,10 @@ mod takes;
 mod teach;
 mod warp;
 
+pub use centre::{Centre, WordAt};
 pub use judge::{CUES, Cues};
 pub use profile::{Take, WORD_PROFILE_VERSION, WordProfile};
-pub use spot::{Look, Spotter};
+pub use spot::{Look, Spotter, known_after_s};
 pub use takes::{TakeFault, TakeReport};
 pub use teach::{TaughtWord, WordTeachError, teach_word};
 
