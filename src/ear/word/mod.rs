@@ -8,6 +8,7 @@ mod centre;
 mod cepstra;
 mod frames;
 mod judge;
+mod lesson;
 mod mel;
 mod noise;
 mod onset;
@@ -21,10 +22,11 @@ mod warp;
 
 pub use centre::{Centre, WordAt};
 pub use judge::{CUES, Cues};
+pub use lesson::{WordLesson, WordSaid};
 pub use profile::{Take, WORD_PROFILE_VERSION, WordProfile};
 pub use spot::{Look, Spotter, known_after_s};
 pub use takes::{TakeFault, TakeReport};
-pub use teach::{TaughtWord, WordTeachError, teach_word};
+pub use teach::{FEWEST_TAKES, TaughtWord, WordTeachError, teach_word};
 
 /// Samples a second that words are heard at.
 pub const RATE_HZ: f64 = 16_000.0;
