@@ -15,3 +15,4 @@ mod run;
 mod timing;
 mod train;
 mod weeks;
+mod words;

@@ -1,5 +1,6 @@
-//! A word taught live: what is to be said while the trainer says it. The profile
-//! itself is made by [`teach_word`] from the very same sound, as from a file.
+//! A word taught live: what is to be said while the trainer says it. A take is judged
+//! once, when it is over; the profile itself is made by [`teach_word`] from the very
+//! same sound, as from a file.
 
 use std::fmt;
 
@@ -20,8 +21,11 @@ const ROOM_S: f64 = 1.0;
 const LOOK: usize = 20;
 /// A take is over when this many frames were quiet after it.
 const OVER: usize = 16;
-/// So many good takes are needed to say that one is unlike the rest.
+/// So many good takes are needed beside one to say that it is unlike the rest,
 const REST: usize = 4;
+/// and it must be this many times farther than most: of few takes the usual distance
+/// is not well known, and teaching has the last word.
+const UNLIKE: f32 = 1.7;
 /// Takes whose onsets differ by less are one take, looked at again, in seconds.
 const SAME_S: f64 = 0.2;
 /// After the last take this long is waited for more of it, in seconds.
@@ -41,15 +45,6 @@ pub enum WordSaid {
     },
     /// A take that does not count.
     Refused(TakeFault),
-    /// A take that was heard before counts no longer, or counts again.
-    Changed {
-        /// Takes that count now.
-        number: usize,
-        /// Its onset in seconds.
-        at_s: f64,
-        /// Why it does not count; `None` when it does.
-        fault: Option<TakeFault>,
-    },
     /// Fewer of the takes than were counted can be learned from: more are needed.
     More {
         /// Takes that can be learned from.
@@ -74,17 +69,6 @@ impl fmt::Display for WordSaid {
                 "take {number}/{WANTED}: good, {over_noise_db:.0} dB over the room"
             ),
             Self::Refused(fault) => write!(f, "that one does not count: {fault}"),
-            Self::Changed {
-                number,
-                at_s,
-                fault: Some(fault),
-            } => write!(
-                f,
-                "the one at {at_s:.0} s does not count after all, so {number}/{WANTED}: {fault}"
-            ),
-            Self::Changed { number, at_s, .. } => {
-                write!(f, "the one at {at_s:.0} s counts after all: {number}/{WANTED}")
-            }
             Self::More { usable } => write!(
                 f,
                 "{usable} of them can be learned from: say it {} more times",
@@ -198,10 +182,17 @@ impl WordLesson {
         });
         cuts.retain(|c| c.to + OVER <= self.frames.len());
         let good = cuts.iter().filter(|c| c.report.fault.is_none()).count();
-        if good >= REST {
+        let mut reports: Vec<TakeReport> = cuts.iter().map(|c| c.report).collect();
+        if good > REST {
             leave_out_unlike(&mut cuts, &self.frames);
+            for (report, cut) in reports.iter_mut().zip(&cuts) {
+                match cut.report.fault {
+                    Some(TakeFault::Unlike { ratio }) if ratio < UNLIKE => {}
+                    fault => report.fault = fault,
+                }
+            }
         }
-        cuts.iter().map(|c| c.report).collect()
+        reports
     }
 
     /// Says what is new; whether the lesson is over.
@@ -211,31 +202,17 @@ impl WordLesson {
         }
         let takes = self.takes();
         for take in &takes {
-            let known = self
-                .told
-                .iter_mut()
-                .find(|t| (t.0 - take.at_s).abs() < SAME_S);
-            match known {
-                None => {
-                    self.told.push((take.at_s, take.fault));
-                    say(match take.fault {
-                        Some(fault) => WordSaid::Refused(fault),
-                        None => WordSaid::Take {
-                            number: self.count(),
-                            over_noise_db: take.over_noise_db,
-                        },
-                    });
-                }
-                Some(told) if told.1.is_some() != take.fault.is_some() => {
-                    told.1 = take.fault;
-                    say(WordSaid::Changed {
-                        number: self.count(),
-                        at_s: take.at_s,
-                        fault: take.fault,
-                    });
-                }
-                Some(_) => {}
+            if self.told.iter().any(|t| (t.0 - take.at_s).abs() < SAME_S) {
+                continue;
             }
+            self.told.push((take.at_s, take.fault));
+            say(match take.fault {
+                Some(fault) => WordSaid::Refused(fault),
+                None => WordSaid::Take {
+                    number: self.count(),
+                    over_noise_db: take.over_noise_db,
+                },
+            });
         }
         let heard_s = (self.frames.len() * HOP) as f64 / RATE_HZ;
         let ended_s = takes.last().map_or(0.0, |t| t.at_s + t.length_s);
@@ -354,7 +331,7 @@ mod tests {
     #[test]
     fn what_was_said_of_the_takes_is_what_teaching_says() {
         let mut at = steady(9);
-        at[4].1 = 0.006;
+        at[4].1 = 0.08;
         let samples = takes(&at, 15.0, 0.001);
         let (all, lesson) = said(&samples, 480);
         assert!(
@@ -377,7 +354,7 @@ mod tests {
         let mut samples = takes(&steady(7), 14.0, 0.001);
         // The third is overdriven, as loud as the microphone goes.
         for v in &mut samples[68_000..76_000] {
-            *v = (*v * 9.0).clamp(-1.0, 1.0);
+            *v = (*v * 40.0).clamp(-1.0, 1.0);
         }
         // Another word than the rest.
         let other = crate::sound::room::word(f64::from(RATE), 29, 1.0);

@@ -19,7 +19,7 @@ pub fn ten_words(seed: u64) -> Scene {
         let pace = room.dice().between(0.94, 1.06);
         room.say(WORD, pace, 1.6 + 1.4 * f64::from(k) + wait_s, 0.35);
     }
-    room.noise(0.35 * 10f64.powf(-38.0 / 20.0), Colour::Pink);
+    room.noise(0.001, Colour::Pink);
     room.finish()
 }
 
@@ -43,7 +43,7 @@ pub fn word_drill(seed: u64, drops: u32) -> Scene {
         room.add(at + said.len(), &more, 0.3);
         room.click(&clicker, praise_s + 0.2, 0.3);
     }
-    room.noise(0.3 * 10f64.powf(-36.0 / 20.0), Colour::Pink);
+    room.noise(0.001, Colour::Pink);
     room.finish()
 }
 
