@@ -2,12 +2,14 @@
 //! the timeline that comes of them. The microphone, a recording and a made-up
 //! room all go through here. Pure: no device, no file, no clock.
 
-use crate::ear::word::WordProfile;
+use crate::ear::word::{WordAt, WordProfile, known_after_s};
 use crate::ear::{ClickProfile, Ear, EarError, Heard};
 use crate::timeline::{
     BallFinder, Drop, Found, Impact, Moment, MomentKind, Refused, Sound, SoundKind, moment_of,
 };
 
+/// Seconds after which a click or a bang is told at the latest.
+const SOUND_KNOWN_S: f64 = 0.5;
 /// Drops whose heights differ by less than this part are from one height.
 const SAME_HEIGHT: f64 = 0.2;
 
@@ -20,6 +22,8 @@ pub struct Timeline {
     pub sound_u_ms: Vec<f64>,
     /// Taught words that were part of praise or talk and count as no marks.
     pub in_praise: Vec<Sound>,
+    /// Where in a word its mark is stamped; the onset where no word was listened for.
+    pub word_at: WordAt,
     /// The drops of the ball, in order of time.
     pub drops: Vec<Drop>,
     /// Chains of impacts that look like a drop but were refused.
@@ -29,6 +33,22 @@ pub struct Timeline {
 }
 
 impl Timeline {
+    /// Puts a sound in its place: a word is known later than what followed its
+    /// onset.
+    pub fn add(&mut self, sound: Sound, u_ms: f64) {
+        let place = self.sounds.partition_point(|s| s.t_s <= sound.t_s);
+        self.sounds.insert(place, sound);
+        self.sound_u_ms.insert(place, u_ms);
+    }
+
+    /// Words heard within praise or talk: each name and how often, by name.
+    pub fn praise(&self) -> Vec<(&str, usize)> {
+        let mut names: Vec<&str> = self.in_praise.iter().map(|s| s.name.as_str()).collect();
+        names.sort_unstable();
+        let same = names.chunk_by(|a, b| a == b);
+        same.filter_map(|n| Some((*n.first()?, n.len()))).collect()
+    }
+
     /// Moments of one kind, in order of time.
     pub fn moments(&self, kind: MomentKind) -> Vec<Moment> {
         self.drops
@@ -58,6 +78,18 @@ impl Timeline {
     }
 }
 
+/// What has become known, in the order of knowing: a word is known when it is
+/// over, so perhaps after sounds that came later.
+#[derive(Debug, Clone, PartialEq)]
+pub enum News {
+    /// A sound; its standard uncertainty in milliseconds.
+    Sound(Sound, f64),
+    /// A taught word within praise or talk: no mark.
+    InPraise(Sound),
+    /// A drop of the ball.
+    Drop(Drop),
+}
+
 /// Listens to a stream.
 pub struct Listening {
     ear: Ear,
@@ -65,6 +97,7 @@ pub struct Listening {
     height_told: bool,
     names: Vec<String>,
     rate_hz: f64,
+    known_after_s: f64,
     timeline: Timeline,
 }
 
@@ -82,19 +115,42 @@ impl Listening {
             height_told: height_m.is_some(),
             names: profiles.iter().map(|p| p.name.clone()).collect(),
             rate_hz: f64::from(rate_hz),
+            known_after_s: SOUND_KNOWN_S,
             timeline: Timeline::default(),
         })
     }
 
-    /// Listens for taught words too, at the same sample rate.
-    pub fn with_words(mut self, words: &[WordProfile]) -> Result<Self, EarError> {
+    /// Listens for taught words too, at the same sample rate; `word_at` says where
+    /// in a word its mark is stamped.
+    pub fn with_words(mut self, words: &[WordProfile], word_at: WordAt) -> Result<Self, EarError> {
         self.ear = self.ear.with_words(self.rate_hz as u32, words)?;
         self.names.extend(words.iter().map(|w| w.name.clone()));
+        if !words.is_empty() {
+            self.timeline.word_at = word_at;
+        }
+        self.known_after_s = words
+            .iter()
+            .map(known_after_s)
+            .fold(self.known_after_s, f64::max);
         Ok(self)
+    }
+
+    /// Seconds after an instant at which every mark at it has been told.
+    pub fn known_after_s(&self) -> f64 {
+        self.known_after_s
     }
 
     /// More of the stream.
     pub fn push(&mut self, samples: &[f32]) -> Result<(), EarError> {
+        self.push_and_tell(samples, &mut |_| {})
+    }
+
+    /// More of the stream; what is known by it goes to `tell`, each thing once.
+    pub fn push_and_tell(
+        &mut self,
+        samples: &[f32],
+        tell: &mut dyn FnMut(News),
+    ) -> Result<(), EarError> {
         let Self {
             ear,
             ball,
@@ -104,11 +160,11 @@ impl Listening {
             ..
         } = self;
         ear.push(samples, &mut |heard| {
-            take(heard, ball, names, *rate_hz, timeline)
+            take(heard, ball, names, *rate_hz, timeline, tell)
         })?;
         let now_s = ear.count() as f64 / *rate_hz;
         let found = ball.advance(now_s);
-        sort_in(found, timeline);
+        sort_in(found, timeline, tell);
         timeline.duration_s = now_s;
         Ok(())
     }
@@ -148,9 +204,10 @@ impl Listening {
                     strength_db: sound.level_dbfs,
                 }),
                 &mut again,
+                &mut |_| {},
             );
         }
-        sort_in(ball.finish(), &mut again);
+        sort_in(ball.finish(), &mut again, &mut |_| {});
         if again.drops.len() > self.timeline.drops.len() {
             again.drops.sort_by(|a, b| a.floor_s.total_cmp(&b.floor_s));
             self.timeline.drops = again.drops;
@@ -159,7 +216,13 @@ impl Listening {
     }
 
     /// The end of the stream: all that was heard.
-    pub fn finish(mut self) -> Result<Timeline, EarError> {
+    pub fn finish(self) -> Result<Timeline, EarError> {
+        self.finish_and_tell(&mut |_| {})
+    }
+
+    /// As [`Listening::finish`]; what is known by the end goes to `tell`. Drops may
+    /// be found better by the end than they were told.
+    pub fn finish_and_tell(mut self, tell: &mut dyn FnMut(News)) -> Result<Timeline, EarError> {
         let duration_s = self.ear.count() as f64 / self.rate_hz;
         let Self {
             ear,
@@ -169,9 +232,9 @@ impl Listening {
             timeline,
             ..
         } = &mut self;
-        ear.finish(&mut |heard| take(heard, ball, names, *rate_hz, timeline))?;
+        ear.finish(&mut |heard| take(heard, ball, names, *rate_hz, timeline, tell))?;
         let found = ball.finish();
-        sort_in(found, timeline);
+        sort_in(found, timeline, tell);
         timeline.duration_s = duration_s;
         timeline
             .drops
@@ -189,9 +252,15 @@ fn take(
     names: &[String],
     rate_hz: f64,
     timeline: &mut Timeline,
+    tell: &mut dyn FnMut(News),
 ) {
+    let centre = heard.centre.filter(|_| timeline.word_at == WordAt::Centre);
+    let u_ms = match centre {
+        Some(centre) => 1e3 * centre.u_s,
+        None => 1e3 * f64::from(heard.u_samples) / rate_hz,
+    };
     let sound = Sound {
-        t_s: heard.at as f64 / rate_hz,
+        t_s: heard.at as f64 / rate_hz + centre.map_or(0.0, |c| c.after_s),
         kind: heard.kind,
         name: heard
             .bridge
@@ -206,24 +275,24 @@ fn take(
             t_s: sound.t_s,
             strength_db: sound.level_dbfs,
         });
-        sort_in(found, timeline);
+        sort_in(found, timeline, tell);
     }
     if heard.in_praise {
+        tell(News::InPraise(sound.clone()));
         timeline.in_praise.push(sound);
         return;
     }
-    // A word is known later than what followed its onset.
-    let place = timeline.sounds.partition_point(|s| s.t_s <= sound.t_s);
-    timeline.sounds.insert(place, sound);
-    timeline
-        .sound_u_ms
-        .insert(place, 1e3 * f64::from(heard.u_samples) / rate_hz);
+    tell(News::Sound(sound.clone(), u_ms));
+    timeline.add(sound, u_ms);
 }
 
-fn sort_in(found: Vec<Found>, timeline: &mut Timeline) {
+fn sort_in(found: Vec<Found>, timeline: &mut Timeline, tell: &mut dyn FnMut(News)) {
     for one in found {
         match one {
-            Found::Drop(drop) => timeline.drops.push(drop),
+            Found::Drop(drop) => {
+                tell(News::Drop(drop.clone()));
+                timeline.drops.push(drop);
+            }
             Found::Refused(refused) => timeline.refused.push(refused),
         }
     }

@@ -13,12 +13,11 @@ use std::time::Duration;
 use crate::hand::keys::{Keys, Read, TERMINAL_U_MS};
 use crate::hand::pedal::Pedal;
 use crate::hand::{HandEvent, Key, Source};
-use crate::listen::{Listening, Timeline};
+use crate::listen::{Listening, News, Timeline};
 use crate::screen::{keymap, signals};
 use crate::sound::monotonic::mono_ns;
 use crate::sound::wav_out::WavOut;
 use crate::sound::{Flow, MicEvent, SampleSource};
-use crate::timeline::{Drop as BallDrop, Sound};
 
 /// How long a look for sound or keys waits.
 const LOOK: Duration = Duration::from_millis(10);
@@ -32,10 +31,8 @@ const NOW_EVERY_S: f64 = 0.05;
 /// Something that happened. Times are seconds from the first sample.
 #[derive(Debug)]
 pub enum Happening {
-    /// A sound was heard; its standard uncertainty in milliseconds.
-    Sound(Sound, f64),
-    /// A drop of a ball was heard.
-    Drop(BallDrop),
+    /// Something was heard, in the order of knowing, each thing once.
+    Heard(News),
     /// So much was heard; the loudest sample since the last time, in dBFS.
     Now {
         /// Seconds.
@@ -54,7 +51,8 @@ pub enum Happening {
     Leave,
     /// The system wants the program to end.
     Signal(i32),
-    /// The sound is over, or was stopped: all that was heard.
+    /// The sound is over, or was stopped: all that was heard. What became known by
+    /// the end was told before.
     Ended(Timeline),
     /// Listening or keeping the sound failed; what to say about it.
     Failed(String),
@@ -300,10 +298,9 @@ impl Listener {
                 kept.write(&samples).map_err(|e| e.to_string())?;
             }
             peak = samples.iter().fold(peak, |peak, s| peak.max(s.abs()));
-            let before = listening.so_far();
-            let (sounds, drops) = (before.sounds.len(), before.drops.len());
-            listening.push(&samples).map_err(|e| e.to_string())?;
-            self.tell_new(listening.so_far(), sounds, drops);
+            listening
+                .push_and_tell(&samples, &mut |news| told(&self.tell, news))
+                .map_err(|e| e.to_string())?;
             for event in events.drain(..) {
                 if let Some(at_s) = place_of(&event, rate_hz, now_s) {
                     let _ = self.tell.send(Happening::Mic(at_s, event));
@@ -332,18 +329,14 @@ impl Listener {
         if let Some(kept) = self.kept.take() {
             kept.finish().map_err(|e| e.to_string())?;
         }
-        listening.finish().map_err(|e| e.to_string())
+        listening
+            .finish_and_tell(&mut |news| told(&self.tell, news))
+            .map_err(|e| e.to_string())
     }
+}
 
-    fn tell_new(&self, heard: &Timeline, sounds: usize, drops: usize) {
-        let new = heard.sounds.iter().zip(&heard.sound_u_ms).skip(sounds);
-        for (sound, u_ms) in new {
-            let _ = self.tell.send(Happening::Sound(sound.clone(), *u_ms));
-        }
-        for drop in heard.drops.iter().skip(drops) {
-            let _ = self.tell.send(Happening::Drop(drop.clone()));
-        }
-    }
+fn told(tell: &SyncSender<Happening>, news: News) {
+    let _ = tell.send(Happening::Heard(news));
 }
 
 /// Where an event of the sound's way in belongs; `None` for mere samples.

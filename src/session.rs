@@ -6,6 +6,7 @@ mod sections;
 
 use serde::{Deserialize, Serialize};
 
+use crate::ear::word::WordAt;
 use crate::listen::Timeline;
 use crate::measure::median::median;
 use crate::measure::observer::{Corrected, Observer, correct};
@@ -42,6 +43,9 @@ pub struct Setup {
     pub clicker_m: f64,
     /// How the person who keys the moments presses, where that is known.
     pub observer: Option<Observer>,
+    /// Where in a spoken mark the mark is stamped.
+    #[serde(default, skip_serializing_if = "WordAt::is_onset")]
+    pub word_at: WordAt,
 }
 
 /// What a session comes to. `None` is what the keys that were pressed cannot

@@ -130,6 +130,7 @@ impl Scene {
             after_ms: 1500.0,
             clicker_m: 1.0,
             observer: None,
+            word_at: marklag::ear::word::WordAt::Onset,
         };
         Looking::at(&self.log(at_s), &setup, at_s, false).warnings(&setup)
     }

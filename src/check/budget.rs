@@ -4,9 +4,37 @@ use super::facts::{Facts, Hand};
 use crate::measure::uncertainty::{Contribution, rectangular};
 use crate::review::way_of;
 
-/// What is set against the click.
+/// What marks.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Mark {
+    /// A click.
+    Click,
+    /// A spoken word.
+    Word,
+}
+
+impl Mark {
+    /// In a word.
+    pub fn name(self) -> &'static str {
+        match self {
+            Self::Click => "click",
+            Self::Word => "word",
+        }
+    }
+}
+
+/// A mark and what is set against it.
 #[derive(Debug, Clone, Copy, PartialEq)]
-pub enum Use<'a> {
+pub struct Use<'a> {
+    /// The mark.
+    pub mark: Mark,
+    /// What is set against it.
+    pub against: Against<'a>,
+}
+
+/// What is set against a mark.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub enum Against<'a> {
     /// Another sound, as a ball's.
     Sound,
     /// A key or a pedal.
@@ -22,20 +50,22 @@ const LONG_LAG_MS: f64 = 1_000.0;
 /// (2002), Behav Res Methods Instrum Comput 34:250–256.
 const KEYBOARDS_MS: (f64, f64) = (11.0, 73.0);
 
-/// The parts, or `None` when something is not known yet: no taught click was
-/// heard, or the clock was not watched for long enough.
+/// The parts, or `None` when something is not known yet: no taught sound of that
+/// kind was heard, or the clock was not watched for long enough.
 pub fn budget(facts: &Facts, of: Use<'_>) -> Option<Vec<Contribution>> {
-    let heard = facts.clickers.iter().filter_map(|c| c.u_ms);
-    // The worst of the clickers: the verdict holds for all that were heard.
-    let click_u_ms = heard.fold(None, |worst: Option<f64>, u| {
-        Some(worst.map_or(u, |w| w.max(u)))
-    })?;
+    let heard: Vec<f64> = match of.mark {
+        Mark::Click => facts.clickers.iter().filter_map(|c| c.u_ms).collect(),
+        Mark::Word => facts.words.iter().filter_map(|w| w.heard.u_ms).collect(),
+    };
+    // The worst of them: the verdict holds for all that were heard.
+    let mark_u_ms = heard.into_iter().reduce(f64::max)?;
+    let mark = of.mark.name();
     let mut parts = vec![
-        Contribution::new("onset of the click", click_u_ms),
-        way_of("the click's sound")?,
+        Contribution::new(format!("onset of the {mark}"), mark_u_ms),
+        way_of(&format!("the {mark}'s sound"))?,
     ];
-    match of {
-        Use::Sound => {
+    match of.against {
+        Against::Sound => {
             parts.push(Contribution::new(
                 "onset of the other sound",
                 facts.bang_u_ms.unwrap_or(FAINT_BANG_U_MS),
@@ -49,7 +79,7 @@ pub fn budget(facts: &Facts, of: Use<'_>) -> Option<Vec<Contribution>> {
                 ));
             }
         }
-        Use::Hand(hand) => {
+        Against::Hand(hand) => {
             let clock = facts.clock.filter(|c| c.is_settled)?;
             parts.push(Contribution::new("fit of the two clocks", clock.u_ms?));
             parts.push(match hand.u_ms {

@@ -14,7 +14,9 @@ pub struct Facts {
     /// How loud it was.
     pub level: Loudness,
     /// The taught clickers, by name.
-    pub clickers: Vec<ClickerHeard>,
+    pub clickers: Vec<BridgeHeard>,
+    /// The taught words, by name.
+    pub words: Vec<WordHeard>,
     /// Other short sounds.
     pub bangs: usize,
     /// Typical standard uncertainty of their instants in ms; `None` without any.
@@ -28,6 +30,14 @@ pub struct Facts {
     /// The hands whose delay is known, by name; the terminal's keys always,
     /// known or not.
     pub hands: Vec<Hand>,
+}
+
+impl Facts {
+    /// Whether a taught sound was heard at all.
+    pub fn is_heard(&self) -> bool {
+        let words = self.words.iter().map(|w| &w.heard);
+        self.clickers.iter().chain(words).any(|b| b.heard > 0)
+    }
 }
 
 /// The microphone and how it was opened.
@@ -56,9 +66,9 @@ pub struct Loudness {
     pub is_nothing: bool,
 }
 
-/// One taught clicker.
+/// One taught sound.
 #[derive(Debug, Clone, PartialEq, Serialize)]
-pub struct ClickerHeard {
+pub struct BridgeHeard {
     /// Its name.
     pub name: String,
     /// How often it was heard.
@@ -69,6 +79,18 @@ pub struct ClickerHeard {
     pub level_dbfs: Option<f64>,
     /// Typical standard uncertainty of its instant in ms; `None` when it was not heard.
     pub u_ms: Option<f64>,
+}
+
+/// One taught word.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct WordHeard {
+    /// As a mark.
+    #[serde(flatten)]
+    pub heard: BridgeHeard,
+    /// How often it was heard within praise or talk.
+    pub in_praise: usize,
+    /// Rate of the sound that it was taught from, in Hz.
+    pub lesson_rate_hz: u32,
 }
 
 /// The microphone's clock against this computer's.

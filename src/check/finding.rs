@@ -4,7 +4,7 @@ use std::fmt;
 
 use serde::Serialize;
 
-use super::budget::Use;
+use super::budget::{Against, Mark, Use};
 use super::facts::Facts;
 use super::verdict::Trust;
 use crate::ear::CLEAR_DB;
@@ -18,6 +18,9 @@ const BUSY_MS: f64 = 1.0;
 const GAPS_A_MINUTE: f64 = 2.0;
 /// Full-scale samples that are more than chance.
 const CLIPPED: u64 = 3;
+
+/// From this rate on sound holds the whole band that words are told by, in Hz.
+pub const WHOLE_VOICE_HZ: u32 = 16_000;
 
 /// Something that stands in the way.
 #[derive(Debug, Clone, PartialEq, Serialize)]
@@ -48,6 +51,20 @@ pub enum Finding {
     NothingTaught,
     /// No taught click was heard.
     NoClick,
+    /// No taught word was heard, and no click is taught.
+    NoWord,
+    /// The sound holds only a part of a voice.
+    NarrowSound {
+        /// Its rate in Hz.
+        rate_hz: u32,
+    },
+    /// A word was taught from sound that holds only a part of a voice.
+    NarrowLesson {
+        /// The word.
+        name: String,
+        /// The lesson's rate in Hz.
+        rate_hz: u32,
+    },
     /// A click was heard that hardly stands out.
     TooQuiet {
         /// How far the loudest sound rose over the room, in dB.
@@ -78,13 +95,17 @@ impl Finding {
     /// The most that can be trusted with it; `None` where it says nothing about
     /// this use.
     pub fn allows(&self, of: Use<'_>) -> Option<Trust> {
-        let is_hand = matches!(of, Use::Hand(_));
+        let is_hand = matches!(of.against, Against::Hand(_));
+        let is_word = of.mark == Mark::Word;
         match self {
             Self::Nothing | Self::Away { .. } => Some(Trust::No),
             Self::Holes { per_minute, .. } if *per_minute > GAPS_A_MINUTE => Some(Trust::No),
             Self::Holes { .. } => None,
             Self::Clipping { .. } | Self::TooQuiet { .. } => Some(Trust::Roughly),
-            Self::NothingTaught | Self::NoClick => Some(Trust::NotKnown),
+            Self::NothingTaught | Self::NoClick | Self::NoWord => Some(Trust::NotKnown),
+            // It is the telling apart that suffers, not the instant.
+            Self::NarrowSound { .. } => is_word.then_some(Trust::Roughly),
+            Self::NarrowLesson { .. } => None,
             Self::TooShort | Self::Recording => is_hand.then_some(Trust::NotKnown),
             Self::StrangeRate { .. } => Some(Trust::Roughly),
             Self::Busy { .. } => is_hand.then_some(Trust::Roughly),
@@ -117,10 +138,21 @@ impl fmt::Display for Finding {
                 "The sound is overdriven ({samples} samples at full scale): move the microphone away, or turn its level down."
             ),
             Self::NothingTaught => f.write_str(
-                "No clicker is taught, so none can be heard: marklag teach click NAME.",
+                "No clicker is taught, so none can be heard: marklag teach click NAME, or for a spoken mark marklag teach word NAME.",
             ),
             Self::NoClick => f.write_str(
                 "No taught click was heard: click a few times while the check runs. If you did, come nearer, or teach the clicker again.",
+            ),
+            Self::NoWord => f.write_str(
+                "No taught word was heard: say it a few times, alone, while the check runs. If you did, come nearer, or teach the word again.",
+            ),
+            Self::NarrowSound { rate_hz } => write!(
+                f,
+                "This microphone gives only {rate_hz} samples a second, a part of a voice: words are told apart less surely. Use one that gives {WHOLE_VOICE_HZ} or more (a headset without cable often does not)."
+            ),
+            Self::NarrowLesson { name, rate_hz } => write!(
+                f,
+                "\"{name}\" was taught at {rate_hz} samples a second, from a part of your voice: teach it again with this microphone, marklag teach word {name}."
             ),
             Self::TooQuiet { over_noise_db } => write!(
                 f,
@@ -170,11 +202,25 @@ pub fn findings(facts: &Facts) -> Vec<Finding> {
     if samples >= CLIPPED {
         all.push(Finding::Clipping { samples });
     }
-    let is_heard = facts.clickers.iter().any(|c| c.heard > 0);
-    if facts.clickers.is_empty() {
-        all.push(Finding::NothingTaught);
-    } else if !is_heard {
-        all.push(Finding::NoClick);
+    let is_heard = facts.is_heard();
+    match (facts.clickers.is_empty(), facts.words.is_empty()) {
+        (true, true) => all.push(Finding::NothingTaught),
+        (false, _) if !is_heard => all.push(Finding::NoClick),
+        (true, false) if !is_heard => all.push(Finding::NoWord),
+        _ => {}
+    }
+    let rate_hz = facts.sample_rate_hz;
+    if !facts.words.is_empty() && rate_hz < WHOLE_VOICE_HZ {
+        all.push(Finding::NarrowSound { rate_hz });
+    } else {
+        let narrow = facts
+            .words
+            .iter()
+            .filter(|w| w.lesson_rate_hz < WHOLE_VOICE_HZ);
+        all.extend(narrow.map(|w| Finding::NarrowLesson {
+            name: w.heard.name.clone(),
+            rate_hz: w.lesson_rate_hz,
+        }));
     }
     if let Some(over_noise_db) = facts.level.loudest_over_noise_db
         && is_heard

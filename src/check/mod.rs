@@ -7,7 +7,7 @@ mod facts;
 mod finding;
 mod verdict;
 
-pub use budget::{Use, budget};
-pub use facts::{Blocks, ClickerHeard, Clock, Device, Facts, Hand, Loudness, Troubles};
-pub use finding::Finding;
+pub use budget::{Against, Mark, Use, budget};
+pub use facts::{Blocks, BridgeHeard, Clock, Device, Facts, Hand, Loudness, Troubles, WordHeard};
+pub use finding::{Finding, WHOLE_VOICE_HZ};
 pub use verdict::{Judged, Trust, Verdict, verdict};

@@ -10,7 +10,7 @@ use std::fmt;
 
 use serde::Serialize;
 
-use super::budget::{Use, budget};
+use super::budget::{Against, Mark, Use, budget};
 use super::facts::Facts;
 use super::finding::{Finding, findings};
 use crate::measure::uncertainty::{Contribution, combine};
@@ -52,6 +52,8 @@ impl fmt::Display for Trust {
 pub struct Judged {
     /// What is measured, in words.
     pub of: String,
+    /// The same, short.
+    pub short: String,
     /// How far it can be trusted.
     pub trust: Trust,
     /// Half-width in ms that holds 95 lags in 100; `None` when it is not known.
@@ -86,7 +88,8 @@ fn tidy(ms: f64) -> String {
 /// The verdict on a set-up.
 #[derive(Debug, Clone, PartialEq, Serialize)]
 pub struct Verdict {
-    /// A click against another sound, then against each hand.
+    /// A click against another sound, then against each hand; then a word likewise,
+    /// where one is taught.
     pub uses: Vec<Judged>,
     /// What stands in the way, in the order in which to mend it.
     pub findings: Vec<Finding>,
@@ -95,20 +98,31 @@ pub struct Verdict {
 /// Judges what was seen.
 pub fn verdict(facts: &Facts) -> Verdict {
     let findings = findings(facts);
-    let mut uses = vec![judge(
-        facts,
-        &findings,
-        Use::Sound,
-        "A click against a sound (a ball)".to_owned(),
-    )];
-    for hand in &facts.hands {
-        let of = format!("A click against a key ({})", hand.name);
-        uses.push(judge(facts, &findings, Use::Hand(hand), of));
+    let has_clicks = !facts.clickers.is_empty() || facts.words.is_empty();
+    let click = has_clicks.then_some(Mark::Click);
+    let word = (!facts.words.is_empty()).then_some(Mark::Word);
+    let mut uses = Vec::new();
+    for mark in click.into_iter().chain(word) {
+        let hands = facts.hands.iter().map(Against::Hand);
+        for against in std::iter::once(Against::Sound).chain(hands) {
+            uses.push(judge(facts, &findings, Use { mark, against }));
+        }
     }
     Verdict { uses, findings }
 }
 
-fn judge(facts: &Facts, findings: &[Finding], of: Use<'_>, words: String) -> Judged {
+fn judge(facts: &Facts, findings: &[Finding], of: Use<'_>) -> Judged {
+    let mark = of.mark.name();
+    let (words, short) = match of.against {
+        Against::Sound => (
+            format!("A {mark} against a sound (a ball)"),
+            "ball".to_owned(),
+        ),
+        Against::Hand(hand) => (
+            format!("A {mark} against a key ({})", hand.name),
+            hand.name.clone(),
+        ),
+    };
     let mut parts = budget(facts, of).unwrap_or_default();
     parts.sort_by(|a, b| b.in_result().total_cmp(&a.in_result()));
     let within_ms = combine(&parts).ok().and_then(|c| c.expanded(LEVEL));
@@ -124,6 +138,7 @@ fn judge(facts: &Facts, findings: &[Finding], of: Use<'_>, words: String) -> Jud
         .fold(by_size, Trust::min);
     Judged {
         of: words,
+        short: format!("{}{}, {short}", mark[..1].to_uppercase(), &mark[1..]),
         trust,
         within_ms,
         parts,

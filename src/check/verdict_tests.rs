@@ -1,10 +1,10 @@
 #![allow(clippy::unwrap_used)]
 
 use super::*;
-use crate::check::{Blocks, ClickerHeard, Clock, Device, Hand, Loudness, Troubles};
+use crate::check::{Blocks, BridgeHeard, Clock, Device, Hand, Loudness, Troubles, WordHeard};
 
-fn clicker(heard: usize, u_ms: f64) -> ClickerHeard {
-    ClickerHeard {
+fn clicker(heard: usize, u_ms: f64) -> BridgeHeard {
+    BridgeHeard {
         name: "tilda".into(),
         heard,
         scores: vec![0.99; heard],
@@ -39,6 +39,7 @@ fn good() -> Facts {
             is_nothing: false,
         },
         clickers: vec![clicker(6, 0.02)],
+        words: Vec::new(),
         bangs: 4,
         bang_u_ms: Some(0.1),
         clock: Some(Clock {
@@ -206,4 +207,58 @@ fn the_worst_clicker_counts() {
     let mut facts = good();
     facts.clickers.push(clicker(3, 6.0));
     assert_eq!(trusts(&facts).0, Trust::Roughly);
+}
+
+fn word(heard: usize, lesson_rate_hz: u32) -> WordHeard {
+    WordHeard {
+        heard: clicker(heard, 4.0),
+        in_praise: 1,
+        lesson_rate_hz,
+    }
+}
+
+/// By hand: 0.4206 twice, onsets 4 and 0.1, the rate 0.0231: the root of
+/// 16 + 0.01 + 2 · 0.1769 + 0.0005 is 4.0454, times 1.95996 is 7.929.
+#[test]
+fn a_word_is_judged_beside_the_click_and_alone() {
+    let mut facts = good();
+    facts.words = vec![word(3, 48_000)];
+    let of = |facts: &Facts| -> Vec<String> {
+        let v = verdict(facts);
+        v.uses.into_iter().map(|u| u.short).collect()
+    };
+    let both = [
+        "Click, ball",
+        "Click, terminal keys",
+        "Word, ball",
+        "Word, terminal keys",
+    ];
+    assert_eq!(of(&facts), both);
+    let judged = &verdict(&facts).uses[2];
+    assert!(
+        (judged.within_ms.unwrap() - 7.929).abs() < 0.001,
+        "{judged:?}"
+    );
+    assert_eq!(judged.trust, Trust::Yes);
+    facts.clickers.clear();
+    assert_eq!(of(&facts), both[2..]);
+    facts.words = vec![word(0, 48_000)];
+    assert_eq!(verdict(&facts).findings, [Finding::NoWord]);
+}
+
+#[test]
+fn a_narrow_microphone_or_lesson_is_told_where_a_word_is_taught() {
+    let mut facts = good();
+    facts.sample_rate_hz = 8_000;
+    assert_eq!(verdict(&facts).findings, []);
+    facts.words = vec![word(3, 48_000)];
+    let v = verdict(&facts);
+    assert_eq!(v.findings, [Finding::NarrowSound { rate_hz: 8_000 }]);
+    assert_eq!(v.uses[0].trust, Trust::Yes, "clicks do not suffer");
+    assert_eq!(v.uses[2].trust, Trust::Roughly);
+    facts.sample_rate_hz = 48_000;
+    facts.words = vec![word(3, 8_000)];
+    let v = verdict(&facts);
+    let words = v.findings[0].to_string();
+    assert!(words.contains("marklag teach word tilda"), "{words}");
 }

@@ -8,9 +8,11 @@ use anyhow::{Context, bail};
 use clap::{Args, Subcommand};
 
 use super::trouble::{cannot_read, cannot_write};
-use crate::ear::word::{WORD_PROFILE_VERSION, WordProfile};
-use crate::ear::{ClickProfile, PROFILE_VERSION};
-use crate::journal::{Home, write_private_file};
+use crate::check::WHOLE_VOICE_HZ;
+use crate::ear::word::{WORD_PROFILE_VERSION, WordAt, WordProfile};
+use crate::ear::{ClickProfile, EarError, PROFILE_VERSION};
+use crate::journal::{Home, ProfileSnapshot, write_private_file};
+use crate::listen::Listening;
 
 /// List, change or forget the taught sounds.
 #[derive(Debug, Args)]
@@ -34,22 +36,21 @@ impl BridgesCmd {
     pub(super) fn run(self, home: &Home, out: &mut dyn Write) -> anyhow::Result<()> {
         match self.what.unwrap_or(What::List) {
             What::List => {
-                let taught = load_all(home)?;
-                let words = all_words(home)?;
-                if taught.is_empty() && words.is_empty() {
+                let taught = Bridges::all(home)?;
+                if taught.is_empty() {
                     writeln!(
                         out,
-                        "No sound is taught yet. Teach your clicker: marklag teach click NAME, or your word: marklag teach word NAME --from FILE"
+                        "No sound is taught yet. Teach your clicker: marklag teach click NAME, or your word: marklag teach word NAME"
                     )?;
                 }
-                for profile in taught {
+                for profile in taught.clicks {
                     writeln!(
                         out,
                         "{}: a click, from {} examples at {} Hz; they agree to {:.2} (1 is perfect)",
                         profile.name, profile.examples, profile.rate_hz, profile.agreement
                     )?;
                 }
-                for word in words {
+                for word in taught.words {
                     writeln!(
                         out,
                         "{}: a word, from {} takes at {} Hz; they agree to {:.2} (1 is perfect); {}",
@@ -98,48 +99,95 @@ fn write(home: &Home, name: &str, text: &str) -> anyhow::Result<PathBuf> {
     Ok(file)
 }
 
-/// The clicks of these names, each once.
-pub(super) fn load_named(home: &Home, names: &[String]) -> anyhow::Result<Vec<ClickProfile>> {
-    let all = named(home, names)?;
-    Ok(all.into_iter().filter_map(Taught::click).collect())
+/// Taught sounds to listen for: clicks and words, in order of name.
+#[derive(Debug, Clone, Default)]
+pub(super) struct Bridges {
+    pub(super) clicks: Vec<ClickProfile>,
+    pub(super) words: Vec<WordProfile>,
 }
 
-/// The words of these names, each once.
-pub(super) fn words_named(home: &Home, names: &[String]) -> anyhow::Result<Vec<WordProfile>> {
-    let all = named(home, names)?;
-    Ok(all.into_iter().filter_map(Taught::word).collect())
+impl Bridges {
+    /// All that are taught.
+    pub(super) fn all(home: &Home) -> anyhow::Result<Self> {
+        Ok(all(home)?.into_iter().collect())
+    }
+
+    /// Those of these names, each once.
+    pub(super) fn named(home: &Home, names: &[String]) -> anyhow::Result<Self> {
+        Ok(named(home, names)?.into_iter().collect())
+    }
+
+    /// Those of these names, or all where no name is given; at least one.
+    pub(super) fn wanted(home: &Home, names: &[String]) -> anyhow::Result<Self> {
+        if !names.is_empty() {
+            return Self::named(home, names);
+        }
+        let all = Self::all(home)?;
+        if all.is_empty() {
+            bail!(
+                "no bridge is taught yet, so no mark can be heard. Teach your clicker: marklag teach click NAME, or your word: marklag teach word NAME (--from FILE learns from a recording)"
+            );
+        }
+        Ok(all)
+    }
+
+    /// As they were when a bout was kept.
+    pub(super) fn of_snapshots(kept: &[ProfileSnapshot]) -> anyhow::Result<Self> {
+        let broken = "its taught sounds are of another version";
+        kept.iter()
+            .map(|p| parse(&p.json, || broken.to_owned()))
+            .collect()
+    }
+
+    pub(super) fn is_empty(&self) -> bool {
+        self.clicks.is_empty() && self.words.is_empty()
+    }
+
+    /// To be kept with a bout.
+    pub(super) fn snapshots(&self) -> serde_json::Result<Vec<ProfileSnapshot>> {
+        let clicks = self.clicks.iter().map(|p| ProfileSnapshot::of(&p.name, p));
+        let words = self.words.iter().map(|p| ProfileSnapshot::of(&p.name, p));
+        clicks.chain(words).collect()
+    }
+
+    /// Listens for them at a sample rate; see [`Listening::new`].
+    pub(super) fn listening(
+        &self,
+        rate_hz: u32,
+        height_m: Option<f64>,
+        word_at: WordAt,
+    ) -> Result<Listening, EarError> {
+        Listening::new(rate_hz, &self.clicks, height_m)?.with_words(&self.words, word_at)
+    }
+
+    /// What is to be said of words at a sample rate that holds less than the band
+    /// they are told by.
+    pub(super) fn narrow(&self, rate_hz: u32) -> Option<String> {
+        (!self.words.is_empty() && rate_hz < WHOLE_VOICE_HZ).then(|| {
+            format!(
+                "at {rate_hz} Hz only a part of a voice is kept, so words are told apart less surely; record at {WHOLE_VOICE_HZ} Hz or more"
+            )
+        })
+    }
 }
 
-/// Every taught click, by name.
-pub(super) fn load_all(home: &Home) -> anyhow::Result<Vec<ClickProfile>> {
-    Ok(all(home)?.into_iter().filter_map(Taught::click).collect())
-}
-
-/// Every taught word, by name.
-pub(super) fn all_words(home: &Home) -> anyhow::Result<Vec<WordProfile>> {
-    Ok(all(home)?.into_iter().filter_map(Taught::word).collect())
+impl FromIterator<Taught> for Bridges {
+    fn from_iter<T: IntoIterator<Item = Taught>>(all: T) -> Self {
+        let mut bridges = Self::default();
+        for one in all {
+            match one {
+                Taught::Click(profile) => bridges.clicks.push(*profile),
+                Taught::Word(profile) => bridges.words.push(*profile),
+            }
+        }
+        bridges
+    }
 }
 
 /// A taught sound of either kind.
 enum Taught {
     Click(Box<ClickProfile>),
     Word(Box<WordProfile>),
-}
-
-impl Taught {
-    fn click(self) -> Option<ClickProfile> {
-        match self {
-            Self::Click(profile) => Some(*profile),
-            Self::Word(_) => None,
-        }
-    }
-
-    fn word(self) -> Option<WordProfile> {
-        match self {
-            Self::Word(profile) => Some(*profile),
-            Self::Click(_) => None,
-        }
-    }
 }
 
 fn named(home: &Home, names: &[String]) -> anyhow::Result<Vec<Taught>> {
@@ -154,7 +202,7 @@ fn named(home: &Home, names: &[String]) -> anyhow::Result<Vec<Taught>> {
             let file = home.bridge_file(name)?;
             if !file.exists() {
                 bail!(
-                    "no sound called \"{name}\" is taught; marklag bridges lists those that are, marklag teach click {name} --from FILE teaches it (or teach word)"
+                    "no sound called \"{name}\" is taught; marklag bridges lists those that are, marklag teach click {name} teaches it, or marklag teach word {name}"
                 );
             }
             load(&file)
@@ -185,6 +233,17 @@ fn all(home: &Home) -> anyhow::Result<Vec<Taught>> {
 }
 
 fn load(file: &Path) -> anyhow::Result<Taught> {
+    let text = fs::read_to_string(file).map_err(|e| cannot_read("the taught sound", file, &e))?;
+    parse(&text, || {
+        format!(
+            "{} is not a profile of a taught sound, or is damaged; teach the sound again",
+            file.display()
+        )
+    })
+}
+
+/// A profile's text; `broken` says what is wrong with one that is none.
+fn parse(text: &str, broken: impl Fn() -> String) -> anyhow::Result<Taught> {
     #[derive(serde::Deserialize)]
     struct Header {
         version: u32,
@@ -192,31 +251,24 @@ fn load(file: &Path) -> anyhow::Result<Taught> {
         /// Only words say what they are.
         kind: Option<String>,
     }
-    let text = fs::read_to_string(file).map_err(|e| cannot_read("the taught sound", file, &e))?;
-    let broken = || {
-        format!(
-            "{} is not a profile of a taught sound, or is damaged; teach the sound again",
-            file.display()
-        )
-    };
     // The version first: another version may have other fields.
-    let header: Header = serde_json::from_str(&text).with_context(broken)?;
+    let header: Header = serde_json::from_str(text).with_context(&broken)?;
     if header.kind.as_deref() == Some("word") {
         if header.version != WORD_PROFILE_VERSION {
-            bail!(crate::ear::EarError::WordVersion {
+            bail!(EarError::WordVersion {
                 name: header.name,
                 found: header.version
             });
         }
-        let profile = serde_json::from_str(&text).with_context(broken)?;
+        let profile = serde_json::from_str(text).with_context(&broken)?;
         return Ok(Taught::Word(Box::new(profile)));
     }
     if header.version != PROFILE_VERSION {
-        bail!(crate::ear::EarError::ProfileVersion {
+        bail!(EarError::ProfileVersion {
             name: header.name,
             found: header.version
         });
     }
-    let profile = serde_json::from_str(&text).with_context(broken)?;
+    let profile = serde_json::from_str(text).with_context(&broken)?;
     Ok(Taught::Click(Box::new(profile)))
 }

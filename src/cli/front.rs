@@ -5,7 +5,7 @@ use std::fmt::Write;
 use jiff::Timestamp;
 use jiff::tz::TimeZone;
 
-use super::bridges;
+use super::bridges::Bridges;
 use crate::journal::{BoutKind, BoutRow, Home, HomeError, Journal};
 
 /// How many of the newest bouts are looked at for the last of each kind.
@@ -44,8 +44,12 @@ fn standing(home: Result<Home, HomeError>) -> Standing {
             return standing;
         }
     };
-    match bridges::load_all(&home) {
-        Ok(taught) => standing.taught = taught.into_iter().map(|p| p.name).collect(),
+    match Bridges::all(&home) {
+        Ok(taught) => {
+            let words = taught.words.into_iter().map(|p| p.name);
+            let clicks = taught.clicks.into_iter().map(|p| p.name);
+            standing.taught = clicks.chain(words).collect();
+        }
         Err(e) => standing.trouble.push(super::trouble::sentence(&e)),
     }
     match newest(&home) {

@@ -7,11 +7,10 @@ use std::path::PathBuf;
 use anyhow::{Context, Result};
 use serde::Deserialize;
 
+use super::bridges::Bridges;
 use super::journal::plain;
 use super::review::rules;
-use crate::ear::ClickProfile;
 use crate::journal::{BoutId, BoutKind, Home, Journal, Settings, StoredBout};
-use crate::listen::Listening;
 use crate::review::judge;
 use crate::sound::recording::{ChannelChoice, Recording};
 use crate::timeline::{Aim, Moment, MomentSource, Pair};
@@ -72,13 +71,7 @@ fn sound_of(stored: &StoredBout, home: &Home) -> Option<PathBuf> {
 fn again(stored: &StoredBout, file: &std::path::Path) -> Result<Vec<Pair>> {
     let in_force: InForce = serde_json::from_str(&stored.bout.settings_json)
         .context("its settings are not those of a review or a drill")?;
-    let profiles: Vec<ClickProfile> = stored
-        .bout
-        .profiles
-        .iter()
-        .map(|p| serde_json::from_str(&p.json))
-        .collect::<serde_json::Result<_>>()
-        .context("its taught sounds are of another version")?;
+    let taught = Bridges::of_snapshots(&stored.bout.profiles)?;
     let told: Vec<Moment> = stored
         .moments()
         .filter(|m| m.source != MomentSource::Sound)
@@ -87,7 +80,8 @@ fn again(stored: &StoredBout, file: &std::path::Path) -> Result<Vec<Pair>> {
     let kind = stored.moments().next().map(|m| m.kind);
     let kind = kind.context("there were no moments in it")?;
     let mut recording = Recording::open(file, ChannelChoice::Mix)?;
-    let mut listening = Listening::new(recording.info().sample_rate_hz, &profiles, None)?;
+    let word_at = in_force.settings.bridge.word_at;
+    let mut listening = taught.listening(recording.info().sample_rate_hz, None, word_at)?;
     while let Some(block) = recording.next_block()? {
         listening.push(block)?;
     }

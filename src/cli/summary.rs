@@ -6,7 +6,7 @@ use crate::listen::Timeline;
 use crate::measure::{Summary, words};
 use crate::page::{Glyphs, strip};
 use crate::review::Outcome;
-use crate::timeline::{self, MomentKind, Pair, SoundKind};
+use crate::timeline::{self, MomentKind, Pair, Sound, SoundKind};
 
 /// Most lines of single lags in a summary; the rest is in --csv and --json.
 const MOST_LINES: usize = 60;
@@ -56,15 +56,9 @@ pub(super) fn write(
             .collect();
         writeln!(out, "By sound: {}.", words.join(", "))?;
     }
-    let mut praised: Vec<&str> = heard.in_praise.iter().map(|s| s.name.as_str()).collect();
-    praised.sort_unstable();
-    for names in praised.chunk_by(|a, b| a == b) {
-        writeln!(
-            out,
-            "\"{}\" was also heard within praise or talk, {}; that counts as no mark.",
-            names.first().unwrap_or(&""),
-            count(names.len(), "time", "times")
-        )?;
+    praise(out, heard)?;
+    if let Some(words) = heard.word_at.sentence() {
+        writeln!(out, "{words}")?;
     }
     for refused in &heard.refused {
         writeln!(
@@ -74,12 +68,31 @@ pub(super) fn write(
         )?;
     }
     writeln!(out)?;
-    lags(out, kind, &outcome.pairs)?;
+    let marks = heard.sounds.iter().filter(|s| s.kind != SoundKind::Impact);
+    let by: Vec<&Sound> = marks.filter(|_| names.len() > 1).collect();
+    lags(out, kind, &outcome.pairs, &by)?;
     measures(out, &outcome.pairs, &outcome.summary, width)
 }
 
-/// One line a pair.
-fn lags(out: &mut dyn Write, kind: MomentKind, pairs: &[Pair]) -> std::io::Result<()> {
+/// Words that were heard within praise or talk, by name.
+pub(super) fn praise(out: &mut dyn Write, heard: &Timeline) -> std::io::Result<()> {
+    for (name, n) in heard.praise() {
+        writeln!(
+            out,
+            "\"{name}\" was also heard within praise or talk, {}; that counts as no mark.",
+            count(n, "time", "times")
+        )?;
+    }
+    Ok(())
+}
+
+/// One line a pair; each mark's name where it is among `by`.
+fn lags(
+    out: &mut dyn Write,
+    kind: MomentKind,
+    pairs: &[Pair],
+    by: &[&Sound],
+) -> std::io::Result<()> {
     if pairs.is_empty() {
         return Ok(());
     }
@@ -90,6 +103,10 @@ fn lags(out: &mut dyn Write, kind: MomentKind, pairs: &[Pair]) -> std::io::Resul
         "mark",
         "lag"
     )?;
+    let name = |mark_s: Option<f64>| {
+        let mark = by.iter().find(|s| Some(s.t_s) == mark_s);
+        mark.map_or_else(String::new, |s| format!(", {}", s.name))
+    };
     for pair in pairs.iter().take(MOST_LINES) {
         let time = |t: Option<f64>| t.map_or_else(|| "-".to_owned(), |t| format!("{t:.3} s"));
         let lag = pair
@@ -104,9 +121,10 @@ fn lags(out: &mut dyn Write, kind: MomentKind, pairs: &[Pair]) -> std::io::Resul
         };
         writeln!(
             out,
-            "{:>10}  {:>10}  {lag:>9}  {word}",
+            "{:>10}  {:>10}  {lag:>9}  {word}{}",
             time(pair.moment_s),
-            time(pair.mark_s)
+            time(pair.mark_s),
+            name(pair.mark_s)
         )?;
     }
     if pairs.len() > MOST_LINES {

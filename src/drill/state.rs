@@ -1,10 +1,11 @@
 //! The drill so far. [`step`] is the only way in which it changes; it reads no
 //! clock: what time it is comes with the events.
 
-use crate::listen::Timeline;
+use crate::ear::word::WordAt;
+use crate::listen::{News, Timeline};
 use crate::measure::{Summary, Yardstick, summarise};
 use crate::review::{Outcome, Rules, judge};
-use crate::timeline::{Drop, Moment, MomentKind, Pair, Sound, SoundKind, moment_of};
+use crate::timeline::{Moment, MomentKind, Pair, Sound, SoundKind, moment_of};
 
 /// Seconds after which nothing more is heard of an instant: a drop is told once
 /// its ball is silent, which takes some seconds of bounces.
@@ -43,15 +44,18 @@ pub struct Setup {
     pub drops: Option<usize>,
     /// When lags are shown.
     pub feedback: Feedback,
+    /// Seconds after an instant at which every mark at it is known: a word is known
+    /// when it is over.
+    pub known_after_s: f64,
+    /// Where in a word its mark is stamped.
+    pub word_at: WordAt,
 }
 
 /// Something that happened. Times are seconds from the first sample heard.
 #[derive(Debug, Clone, PartialEq)]
 pub enum Event {
-    /// A sound was heard; its standard uncertainty in milliseconds.
-    Sound(Sound, f64),
-    /// A drop of a ball was heard.
-    Drop(Drop),
+    /// Something was heard.
+    Heard(News),
     /// A hand or the screen told a moment; its standard uncertainty in
     /// milliseconds.
     Moment(Moment, f64),
@@ -131,10 +135,14 @@ pub struct State {
 impl State {
     /// A drill that has not begun.
     pub fn new(setup: Setup) -> Self {
+        let word_at = setup.word_at;
         Self {
             setup,
             phase: Phase::On,
-            heard: Timeline::default(),
+            heard: Timeline {
+                word_at,
+                ..Timeline::default()
+            },
             moments: Vec::new(),
             undone: Vec::new(),
             undone_marks: Vec::new(),
@@ -178,7 +186,7 @@ impl State {
         match (pair.moment_s, pair.mark_s) {
             (Some(_), Some(_)) => true,
             _ if self.phase == Phase::Done => true,
-            (Some(moment_s), None) => self.now_s > moment_s + after_s + 0.5,
+            (Some(moment_s), None) => self.now_s > moment_s + after_s + self.setup.known_after_s,
             (None, Some(mark_s)) => {
                 let wait_s = match self.setup.way {
                     Way::Ball => LATE_S,
@@ -248,14 +256,13 @@ impl State {
     /// What was heard from `from_s` on and counts.
     fn counted(&self, from_s: f64) -> Timeline {
         let sounds = &self.heard.sounds;
-        // Sounds are nearly in order; those shortly before the place are looked at.
-        let first = sounds.partition_point(|s| s.t_s < from_s - 1.0);
+        let first = sounds.partition_point(|s| s.t_s < from_s);
         let mut counted = Timeline {
             duration_s: self.heard.duration_s,
             ..Timeline::default()
         };
         for (sound, u_ms) in sounds.iter().zip(&self.heard.sound_u_ms).skip(first) {
-            if sound.t_s >= from_s && (!is_mark(sound) || self.counts(sound.t_s)) {
+            if !is_mark(sound) || self.counts(sound.t_s) {
                 counted.sounds.push(sound.clone());
                 counted.sound_u_ms.push(*u_ms);
             }
@@ -343,7 +350,7 @@ impl State {
             let last_s = self.moments_counted().last().map_or(0.0, |m| m.t_s);
             // A lag can still get better while marks may come.
             let after_s = self.setup.rules.window.after_ms() * 1e-3;
-            if !open && self.now_s > last_s + after_s + 0.5 {
+            if !open && self.now_s > last_s + after_s + self.setup.known_after_s {
                 self.phase = Phase::Done;
             }
         }
@@ -357,15 +364,17 @@ fn is_mark(sound: &Sound) -> bool {
 /// The drill after an event.
 pub fn step(mut state: State, event: Event) -> State {
     match event {
-        Event::Sound(sound, u_ms) => {
-            let is_mark = is_mark(&sound);
-            state.heard.sounds.push(sound);
-            state.heard.sound_u_ms.push(u_ms);
-            if is_mark {
+        Event::Heard(News::Sound(sound, u_ms)) => {
+            let (is_mark, t_s) = (is_mark(&sound), sound.t_s);
+            state.heard.add(sound, u_ms);
+            if is_mark && t_s < state.settled_s {
+                state.pair_all();
+            } else if is_mark {
                 state.pair_again();
             }
         }
-        Event::Drop(drop) => {
+        Event::Heard(News::InPraise(sound)) => state.heard.in_praise.push(sound),
+        Event::Heard(News::Drop(drop)) => {
             let moment = moment_of(&drop, state.setup.kind);
             state.heard.drops.push(drop);
             if let Some(moment) = moment.filter(|_| state.setup.way == Way::Ball) {

@@ -1,7 +1,7 @@
 #![allow(clippy::unwrap_used)]
 
 use super::*;
-use crate::timeline::{Aim, MomentSource, Window};
+use crate::timeline::{Aim, Drop, MomentSource, Window};
 use proptest::prelude::*;
 
 fn setup(way: Way, drops: Option<usize>) -> Setup {
@@ -21,6 +21,8 @@ fn setup(way: Way, drops: Option<usize>) -> Setup {
         },
         drops,
         feedback: Feedback::Each,
+        known_after_s: 0.5,
+        word_at: WordAt::Onset,
     }
 }
 
@@ -32,12 +34,12 @@ fn click(t_s: f64) -> Event {
         confidence: 1.0,
         level_dbfs: -12.0,
     };
-    Event::Sound(sound, 0.02)
+    Event::Heard(News::Sound(sound, 0.02))
 }
 
 /// A drop whose floor is at `t_s`: bounces of 0.7, 0.49 … s.
 fn ball(t_s: f64) -> Event {
-    Event::Drop(Drop {
+    Event::Heard(News::Drop(Drop {
         impacts_s: vec![t_s, t_s + 0.7, t_s + 1.19, t_s + 1.533],
         floor_s: t_s,
         release_s: t_s - 0.5,
@@ -47,7 +49,7 @@ fn ball(t_s: f64) -> Event {
         height_m: 1.226,
         residual_ms: Some(0.1),
         chance_per_hour: 0.0,
-    })
+    }))
 }
 
 fn press(t_s: f64) -> Event {
@@ -233,4 +235,73 @@ proptest! {
         let ended = play(setup(Way::Ball, None), &again);
         prop_assert_eq!(&ended.pairs, &state.pairs);
     }
+}
+
+fn word(t_s: f64) -> Event {
+    let sound = Sound {
+        t_s,
+        kind: SoundKind::Word,
+        name: "good".into(),
+        confidence: 0.9,
+        level_dbfs: -20.0,
+    };
+    Event::Heard(News::Sound(sound, 4.0))
+}
+
+/// A word stamped at its start and known after a click and after its drop was
+/// judged: it gets its pair, nothing is lost and nothing comes twice.
+#[test]
+fn a_word_known_late_is_paired_with_its_drop() {
+    let mut setup = setup(Way::Ball, None);
+    setup.known_after_s = 1.6;
+    let events = [
+        now(10.0),
+        ball(10.0),
+        now(11.6),
+        click(10.9),
+        now(12.2),
+        word(10.03),
+        now(12.3),
+    ];
+    let state = play(setup.clone(), &events);
+    let times: Vec<f64> = state.heard.sounds.iter().map(|s| s.t_s).collect();
+    assert_eq!(times, [10.03, 10.9]);
+    let lags: Vec<f64> = state.pairs.iter().filter_map(|p| p.lag_ms).collect();
+    assert_eq!(lags.len(), 1);
+    assert!((lags[0] - 30.0).abs() < 1e-6, "{lags:?}");
+    // Until then no miss was told: the word might still have come.
+    let before = play(setup, &events[..4]);
+    assert!(
+        before
+            .told()
+            .all(|p| p.outcome != crate::timeline::Outcome::Missed)
+    );
+}
+
+/// However late a word is known, and whatever was settled by then, it comes to the
+/// same as if it had been known at once.
+#[test]
+fn when_a_word_is_known_makes_no_difference() {
+    let floors = [10.0, 30.0, 50.0];
+    let all = |late: bool| {
+        let mut events = Vec::new();
+        for t_s in floors {
+            events.push(now(t_s));
+            if !late {
+                events.push(word(t_s + 0.04));
+            }
+            events.push(ball(t_s));
+            events.push(click(t_s + 1.2));
+            events.push(now(t_s + 18.0));
+        }
+        if late {
+            events.extend(floors.map(|t_s| word(t_s + 0.04)));
+        }
+        play(setup(Way::Ball, None), &events)
+    };
+    let (soon, late) = (all(false), all(true));
+    assert_eq!(soon.heard, late.heard);
+    assert_eq!(soon.pairs, late.pairs);
+    assert_eq!(soon.outcome(), late.outcome());
+    assert_eq!(soon.pairs.iter().filter(|p| p.lag_ms.is_some()).count(), 3);
 }

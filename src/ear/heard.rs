@@ -9,7 +9,7 @@ use super::impact::Placer;
 use super::listener::{Listener, Verdict};
 use super::matcher::Blocks;
 use super::profile::{ClickProfile, PROFILE_VERSION};
-use super::word::{Look, RATE_HZ as WORD_RATE_HZ, Spotter, WordProfile};
+use super::word::{Centre, Look, RATE_HZ as WORD_RATE_HZ, Spotter, WordProfile};
 use crate::timeline::SoundKind;
 
 /// High-pass of the view in which clicks are looked for, in hertz.
@@ -59,6 +59,8 @@ pub struct Heard {
     pub u_samples: f32,
     /// A taught word that is part of praise or talk and does not count as a mark.
     pub in_praise: bool,
+    /// The perceptual centre of a word.
+    pub centre: Option<Centre>,
 }
 
 #[derive(Debug, Clone, Copy)]
@@ -110,6 +112,7 @@ impl Words {
                 level_dbfs: 20.0 * look.peak.max(1e-5).log10(),
                 u_samples: look.u * scale as f32,
                 in_praise: look.in_talk && !counts_in_praise,
+                centre: Some(look.centre),
             });
         }
         Ok(())
@@ -215,7 +218,8 @@ impl Ear {
 
     /// Listens to more of the stream; events go to `sink` in order of time, some
     /// 25 to 40 ms after their sound; a word comes when it and the pause after it
-    /// have been heard, stamped at its onset, so later than what followed it. How the stream is cut makes no difference.
+    /// have been heard, stamped at its onset, so later than what followed it. How the
+    /// stream is cut makes no difference.
     /// Samples that are not finite count as silence, absurd ones are cut off at
     /// 120 dB above full scale.
     pub fn push(&mut self, samples: &[f32], sink: &mut impl FnMut(Heard)) -> Result<(), EarError> {
@@ -399,6 +403,7 @@ impl Ear {
             level_dbfs,
             u_samples: (u_samples * u_samples + 1.0 / 12.0).sqrt(),
             in_praise: false,
+            centre: None,
         });
     }
 
@@ -414,6 +419,7 @@ impl Ear {
             level_dbfs,
             u_samples,
             in_praise: false,
+            centre: None,
         };
         if let Some(same) = self
             .waiting

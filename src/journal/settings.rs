@@ -8,6 +8,7 @@ use std::path::{Path, PathBuf};
 use serde::{Deserialize, Deserializer, Serialize, de};
 use thiserror::Error;
 
+use crate::ear::word::WordAt;
 use crate::measure::session::SessionRules;
 use crate::screen::theme::{ColourSetting, SignSetting};
 use crate::timeline::{Aim, MomentKind};
@@ -70,12 +71,22 @@ pub struct Settings {
     pub pairing: PairingWindow,
     /// Where the microphone stood.
     pub distance: Distances,
+    /// Where in a spoken mark the mark is.
+    pub bridge: BridgeSetting,
     /// How the screen looks.
     pub screen: ScreenSetting,
     /// Which key does what on the screen.
     pub keys: Keys,
     /// What a session with an animal is judged and warned by.
     pub session: SessionRules,
+}
+
+/// What counts as the instant of a bridge.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default, Serialize, Deserialize)]
+#[serde(deny_unknown_fields, default)]
+pub struct BridgeSetting {
+    /// Where in a word its mark is stamped.
+    pub word_at: WordAt,
 }
 
 /// How the screen looks.

@@ -7,6 +7,7 @@
 
 use serde::Serialize;
 
+use crate::ear::word::WordAt;
 use crate::timeline::{Moment, Pair, Sound};
 
 /// Name and version of the format.
@@ -43,6 +44,9 @@ pub struct Review<S> {
     /// there are none.
     #[serde(skip_serializing_if = "Vec::is_empty")]
     pub in_praise: Vec<Sound>,
+    /// Where in a word its mark is stamped; left out when that is the onset.
+    #[serde(skip_serializing_if = "WordAt::is_onset")]
+    pub word_at: WordAt,
 }
 
 impl<S: Serialize> Review<S> {
@@ -62,13 +66,16 @@ impl<S: Serialize> Review<S> {
             pairs,
             summary,
             in_praise: Vec::new(),
+            word_at: WordAt::Onset,
         }
     }
 
-    /// With the words that were heard within praise.
+    /// With the words that were heard within praise, and where in a word its mark
+    /// is stamped.
     #[must_use]
-    pub fn with_in_praise(mut self, in_praise: Vec<Sound>) -> Self {
+    pub fn with_words(mut self, in_praise: Vec<Sound>, word_at: WordAt) -> Self {
         self.in_praise = in_praise;
+        self.word_at = word_at;
         self
     }
 

@@ -19,6 +19,7 @@ fn setup() -> Setup {
         after_ms: 1500.0,
         clicker_m: 1.0,
         observer: None,
+        word_at: crate::ear::word::WordAt::Onset,
     }
 }
 

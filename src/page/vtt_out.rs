@@ -7,6 +7,7 @@
 
 use std::fmt::Write;
 
+use crate::ear::word::WordAt;
 use crate::timeline::{Moment, MomentKind, Outcome, Pair};
 
 /// How long a caption stays, in milliseconds.
@@ -17,8 +18,9 @@ const READABLE_MS: u64 = 1000;
 const LINES: usize = 3;
 
 /// The WebVTT text of the captions. A pair's moment is named by `moments` (found
-/// by its time); times before 0 are shown at 0.
-pub fn captions(pairs: &[Pair], moments: &[Moment]) -> String {
+/// by its time); times before 0 are shown at 0. A note at the head says where spoken
+/// marks are stamped, unless that is their onset.
+pub fn captions(pairs: &[Pair], moments: &[Moment], word_at: WordAt) -> String {
     let mut lines: Vec<(u64, String)> = pairs
         .iter()
         .filter_map(|pair| {
@@ -30,6 +32,9 @@ pub fn captions(pairs: &[Pair], moments: &[Moment]) -> String {
 
     // The syntax asks for an empty line even where no cue follows.
     let mut out = String::from("WEBVTT\n\n");
+    if let Some(words) = word_at.sentence() {
+        let _ = write!(out, "NOTE\n{words}\n\n");
+    }
     let mut next = 0;
     while next < lines.len() {
         let start_ms = lines[next].0;

@@ -20,7 +20,7 @@ fn captions_of(moments: &[Moment], marks_s: &[f64]) -> String {
         from_ms: -100.0,
         to_ms: 150.0,
     };
-    captions(&pair(&times, marks_s, window, aim), moments)
+    captions(&pair(&times, marks_s, window, aim), moments, WordAt::Onset)
 }
 
 #[test]
@@ -62,7 +62,7 @@ fn captions_close_together_stand_above_each_other() {
 
 #[test]
 fn no_pairs_make_a_valid_file_without_cues() {
-    assert_eq!(captions(&[], &[]), "WEBVTT\n\n");
+    assert_eq!(captions(&[], &[], WordAt::Onset), "WEBVTT\n\n");
 }
 
 /// Milliseconds of a timestamp in the long form of the W3C syntax.
@@ -110,4 +110,14 @@ proptest! {
             prop_assert!(!cues.is_empty() && cues.len() <= events);
         }
     }
+}
+
+#[test]
+fn another_place_in_the_word_is_noted_at_the_head() {
+    let text = captions(&[], &[], WordAt::Centre);
+    assert!(
+        text.starts_with("WEBVTT\n\nNOTE\nSpoken marks are placed"),
+        "{text}"
+    );
+    assert!(text.ends_with("\n\n") && !text.contains("-->"), "{text}");
 }

@@ -16,3 +16,4 @@ mod run;
 mod timing;
 mod train;
 mod weeks;
+mod words;

@@ -176,6 +176,7 @@ fn a_session_that_never_ended_is_found_and_finished() {
         after_ms: 1500.0,
         clicker_m: 1.0,
         observer: None,
+        word_at: marklag::ear::word::WordAt::Onset,
     };
     let bout = Bout {
         kind: BoutKind::Session,

@@ -7,7 +7,7 @@ cd "$(dirname "$0")/../.."
 seconds=${1:-60}
 shift || true
 targets=("$@")
-[ ${#targets[@]} -gt 0 ] || targets=(recording moments settings profile cues journal teach)
+[ ${#targets[@]} -gt 0 ] || targets=(recording moments settings profile cues journal teach teach_word)
 # The sanitizers' flags of cargo-fuzz are not stable ones.
 export RUSTC_BOOTSTRAP=1
 cargo build --quiet

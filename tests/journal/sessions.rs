@@ -24,6 +24,7 @@ pub fn setup() -> Setup {
         after_ms: 1500.0,
         clicker_m: 1.0,
         observer: None,
+        word_at: marklag::ear::word::WordAt::Onset,
     }
 }
 

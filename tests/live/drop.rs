@@ -10,32 +10,9 @@ use marklag::timeline::{Outcome, SoundKind};
 
 use crate::heard::quantile;
 use crate::rig::alone;
-use crate::stage::{LEAD_S, Stage, presses, wait_until};
+use crate::stage::{LEAD_S, Stage, cost, presses, wait_until};
 
 const RATE_HZ: f64 = 48_000.0;
-
-/// Processor time in s and resident memory in MB of a process.
-fn cost(pid: u32) -> (f64, f64) {
-    let stat = std::fs::read_to_string(format!("/proc/{pid}/stat")).unwrap();
-    let fields: Vec<&str> = stat
-        .rsplit_once(')')
-        .unwrap()
-        .1
-        .split_whitespace()
-        .collect();
-    let ticks: f64 = fields[11].parse::<f64>().unwrap() + fields[12].parse::<f64>().unwrap();
-    let status = std::fs::read_to_string(format!("/proc/{pid}/status")).unwrap();
-    let kb = status
-        .lines()
-        .find_map(|l| l.strip_prefix("VmHWM:"))
-        .unwrap();
-    let kb: f64 = kb.trim().trim_end_matches(" kB").parse().unwrap();
-    // SAFETY: no pointers; always safe.
-    (
-        ticks / unsafe { libc::sysconf(libc::_SC_CLK_TCK) } as f64,
-        kb / 1024.0,
-    )
-}
 
 #[test]
 #[ignore = "run by tests/live/run.sh"]

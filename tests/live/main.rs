@@ -15,3 +15,4 @@ mod setup;
 mod stage;
 mod timing;
 mod train;
+mod words;

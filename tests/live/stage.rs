@@ -7,7 +7,7 @@ use std::thread::sleep;
 use std::time::Duration;
 
 use marklag::journal::{Home, Journal, StoredBout};
-use marklag::sound::room::farm;
+use marklag::sound::room::{Scene, farm};
 
 use crate::pty::Terminal;
 use crate::rig::{PLAIN, Process, Server};
@@ -30,16 +30,25 @@ pub struct Stage {
 
 impl Stage {
     pub fn new() -> Self {
+        Self::of(tempfile::tempdir().unwrap(), &fixture("tilda-drill.wav"))
+    }
+
+    /// Plays a made-up scene in the place of the drill.
+    pub fn playing(scene: &Scene) -> Self {
         let home = tempfile::tempdir().unwrap();
-        let taught = Command::new(env!("CARGO_BIN_EXE_marklag"))
-            .args(["teach", "click", "tilda", "--from"])
-            .arg(fixture("tilda-clicks.wav"))
-            .env("MARKLAG_HOME", home.path())
-            .output();
-        assert!(taught.unwrap().status.success());
+        let wav = home.path().join("played.wav");
+        write(scene, &wav);
+        Self::of(home, &wav)
+    }
+
+    fn of(home: tempfile::TempDir, wav: &Path) -> Self {
+        teach(
+            home.path(),
+            &["click", "tilda"],
+            &fixture("tilda-clicks.wav"),
+        );
         let server = Server::with_pipe(PLAIN);
-        let drill = fixture("tilda-drill.wav");
-        let options = [format!("wav={}", drill.display()), format!("lead={LEAD_S}")];
+        let options = [format!("wav={}", wav.display()), format!("lead={LEAD_S}")];
         let (mic, t0_ns) = server.feed("mic", PLAIN, &options);
         Self {
             server,
@@ -47,6 +56,13 @@ impl Stage {
             t0_ns,
             home,
         }
+    }
+
+    /// Teaches a word from a made-up lesson.
+    pub fn teach_word(&self, name: &str, lesson: &Scene) {
+        let wav = self.home.path().join("lesson.wav");
+        write(lesson, &wav);
+        teach(self.home.path(), &["word", name], &wav);
     }
 
     /// A live command in a terminal of 80 by 24.
@@ -72,6 +88,57 @@ impl Stage {
     pub fn log(&self) -> String {
         std::fs::read_to_string(self.home.path().join("marklag.log")).unwrap()
     }
+}
+
+fn teach(home: &Path, what: &[&str], from: &Path) {
+    let taught = Command::new(env!("CARGO_BIN_EXE_marklag"))
+        .arg("teach")
+        .args(what)
+        .arg("--from")
+        .arg(from)
+        .env("MARKLAG_HOME", home)
+        .output()
+        .unwrap();
+    assert!(taught.status.success(), "{taught:?}");
+}
+
+/// Writes a scene as a WAV of 16 bits, as the paced microphone reads it.
+fn write(scene: &Scene, to: &Path) {
+    let spec = hound::WavSpec {
+        channels: 1,
+        sample_rate: scene.rate_hz,
+        bits_per_sample: 16,
+        sample_format: hound::SampleFormat::Int,
+    };
+    let mut writer = hound::WavWriter::create(to, spec).unwrap();
+    for x in &scene.samples {
+        let value = (x * 32_768.0).round().clamp(-32_768.0, 32_767.0);
+        writer.write_sample(value as i16).unwrap();
+    }
+    writer.finalize().unwrap();
+}
+
+/// Processor time in s and resident memory in MB of a process.
+pub fn cost(pid: u32) -> (f64, f64) {
+    let stat = std::fs::read_to_string(format!("/proc/{pid}/stat")).unwrap();
+    let fields: Vec<&str> = stat
+        .rsplit_once(')')
+        .unwrap()
+        .1
+        .split_whitespace()
+        .collect();
+    let ticks: f64 = fields[11].parse::<f64>().unwrap() + fields[12].parse::<f64>().unwrap();
+    let status = std::fs::read_to_string(format!("/proc/{pid}/status")).unwrap();
+    let kb = status
+        .lines()
+        .find_map(|l| l.strip_prefix("VmHWM:"))
+        .unwrap();
+    let kb: f64 = kb.trim().trim_end_matches(" kB").parse().unwrap();
+    // SAFETY: no pointers; always safe.
+    (
+        ticks / unsafe { libc::sysconf(libc::_SC_CLK_TCK) } as f64,
+        kb / 1024.0,
+    )
 }
 
 /// The samples of the WAV at which the presses were put.

@@ -11,10 +11,10 @@ use anyhow::bail;
 use clap::{Args, Subcommand};
 
 use self::watch::Watch;
-use super::bridges;
+use super::bridges::Bridges;
 use super::show::Show;
 use super::sound_in::SoundIn;
-use crate::check::{Facts, Trust, Verdict, verdict};
+use crate::check::{Against, Facts, Mark, Trust, Use, Verdict, verdict};
 use crate::journal::{Home, hands as known_hands};
 use crate::screen::view::setup::SetupView;
 use crate::sound::microphone::{Microphone, devices};
@@ -94,7 +94,7 @@ impl CheckCmd {
         if self.devices {
             return list(self.json, out);
         }
-        let taught = bridges::load_all(home)?;
+        let taught = Bridges::all(home)?;
         let hands = known_hands::read(home)?;
         let mut input = if self.sound.is_recording() {
             Input::Recording(self.sound.open(home)?)
@@ -191,33 +191,37 @@ fn view(
     let level = watch.level();
     let verdict = verdict(&facts);
     let mut rows: Vec<(String, String)> = Vec::new();
-    for (k, judged) in verdict.uses.iter().enumerate() {
-        // The first is the ball's; a hand goes by its own name.
-        let of = match k.checked_sub(1).and_then(|k| facts.hands.get(k)) {
-            None => "Click, ball",
-            Some(hand) => &hand.name,
-        };
+    for judged in &verdict.uses {
         let words = judged.to_string();
         let how = words.split_once(": ").map_or("", |(_, how)| how);
-        rows.push((of.to_owned(), how.to_owned()));
+        rows.push((judged.short.clone(), how.to_owned()));
     }
     rows.extend(words::rows(&facts));
-    let status = if facts.clickers.iter().any(|c| c.heard > 0) {
-        "Click as you do when you train; end when you have seen enough."
+    let (mark, mark_on) = match (facts.clickers.is_empty(), facts.words.is_empty()) {
+        (true, false) => ("Say your word", "say it"),
+        (false, false) => ("Click, and say your word,", "click or say it"),
+        _ => ("Click", "click"),
+    };
+    let status = if facts.is_heard() {
+        format!("Heard. Go on: {mark_on} as you do when you train; end when you have seen enough.")
     } else {
-        "Click a few times, as far from the microphone as when you train."
+        format!("{mark} a few times, as far from the microphone as when you train.")
+    };
+    let ball = Use {
+        mark: Mark::Click,
+        against: Against::Sound,
     };
     SetupView {
         title: format!("Check of the set-up, {:.0} s", facts.watched_s),
         large: level.word().to_string().to_uppercase(),
-        status: status.to_owned(),
+        status,
         level: Some(level),
         rows,
         // What only needs time is no warning while the check goes on.
         warnings: verdict
             .findings
             .iter()
-            .filter(|f| f.allows(crate::check::Use::Sound) != Some(Trust::NotKnown))
+            .filter(|f| f.allows(ball) != Some(Trust::NotKnown))
             .filter(|f| !matches!(f, crate::check::Finding::TooShort))
             .map(ToString::to_string)
             .take(2)

@@ -1,7 +1,10 @@
 //! Watches a microphone or a recording and comes to the facts.
 
-use crate::check::{Blocks, ClickerHeard, Clock, Device, Facts, Hand, Loudness, Troubles};
-use crate::ear::{ClickProfile, Ear, EarError, Level, LevelMeter};
+use crate::check::{
+    Blocks, BridgeHeard, Clock, Device, Facts, Hand, Loudness, Troubles, WordHeard,
+};
+use crate::cli::bridges::Bridges;
+use crate::ear::{Ear, EarError, Level, LevelMeter};
 use crate::hand::Source;
 use crate::journal::hands::KnownHands;
 use crate::measure::median::median;
@@ -13,10 +16,12 @@ use crate::timeline::SoundKind;
 const MOST_TOLD: usize = 20;
 
 #[derive(Debug, Clone, Default)]
-struct Clicks {
+struct Marks {
+    name: String,
     scores: Vec<f64>,
     levels_dbfs: Vec<f64>,
     u_ms: Vec<f64>,
+    in_praise: usize,
 }
 
 /// What is gathered while it goes on.
@@ -24,21 +29,29 @@ pub(super) struct Watch {
     rate_hz: u32,
     ear: Ear,
     meter: LevelMeter,
-    names: Vec<String>,
-    clicks: Vec<Clicks>,
+    /// The clicks, then the words.
+    marks: Vec<Marks>,
+    /// The rates of the words' lessons.
+    lessons_hz: Vec<u32>,
     bang_u_ms: Vec<f64>,
     troubles: Troubles,
     is_nothing: bool,
 }
 
 impl Watch {
-    pub(super) fn new(rate_hz: u32, taught: &[ClickProfile]) -> Result<Self, EarError> {
+    pub(super) fn new(rate_hz: u32, taught: &Bridges) -> Result<Self, EarError> {
+        let clicks = taught.clicks.iter().map(|p| &p.name);
+        let words = taught.words.iter().map(|p| &p.name);
+        let mark = |name: &String| Marks {
+            name: name.clone(),
+            ..Marks::default()
+        };
         Ok(Self {
             rate_hz,
-            ear: Ear::new(rate_hz, taught)?,
+            ear: Ear::new(rate_hz, &taught.clicks)?.with_words(rate_hz, &taught.words)?,
             meter: LevelMeter::new(rate_hz),
-            names: taught.iter().map(|p| p.name.clone()).collect(),
-            clicks: vec![Clicks::default(); taught.len()],
+            marks: clicks.chain(words).map(mark).collect(),
+            lessons_hz: taught.words.iter().map(|p| p.rate_hz).collect(),
             bang_u_ms: Vec::new(),
             troubles: Troubles::default(),
             is_nothing: true,
@@ -65,8 +78,7 @@ impl Watch {
         let mut said = Vec::new();
         let Self {
             ear,
-            clicks,
-            names,
+            marks,
             bang_u_ms,
             rate_hz,
             ..
@@ -74,17 +86,18 @@ impl Watch {
         let ms = 1e3 / f64::from(*rate_hz);
         ear.push(samples, &mut |heard| {
             let u_ms = f64::from(heard.u_samples) * ms;
-            let known = heard
-                .bridge
-                .and_then(|k| clicks.get_mut(k).zip(names.get(k)));
-            match known {
-                Some((click, name)) => {
-                    click.scores.push(f64::from(heard.confidence));
-                    click.levels_dbfs.push(f64::from(heard.level_dbfs));
-                    click.u_ms.push(u_ms);
+            match heard.bridge.and_then(|k| marks.get_mut(k)) {
+                Some(mark) if heard.in_praise => {
+                    mark.in_praise += 1;
+                    said.push(format!("{}: within praise or talk, no mark", mark.name));
+                }
+                Some(mark) => {
+                    mark.scores.push(f64::from(heard.confidence));
+                    mark.levels_dbfs.push(f64::from(heard.level_dbfs));
+                    mark.u_ms.push(u_ms);
                     said.push(format!(
-                        "{name}: heard, score {:.2}, {:.0} dB",
-                        heard.confidence, heard.level_dbfs
+                        "{}: heard, score {:.2}, {:.0} dB",
+                        mark.name, heard.confidence, heard.level_dbfs
                     ));
                 }
                 None if heard.kind == SoundKind::Impact => bang_u_ms.push(u_ms),
@@ -135,6 +148,7 @@ impl Watch {
         let counters = microphone.and_then(Microphone::counters);
         self.troubles.driver_overruns = counters.map_or(0, |c| c.xruns);
         let level = self.meter.level();
+        let clicks = self.marks.len() - self.lessons_hz.len();
         Facts {
             watched_s: self.seconds(),
             sample_rate_hz: self.rate_hz,
@@ -155,7 +169,8 @@ impl Watch {
                     .max(self.meter.full_scale_samples()),
                 is_nothing: self.is_nothing && self.ear.count() > 0,
             },
-            clickers: self.clickers(),
+            clickers: self.marks.iter().take(clicks).map(heard).collect(),
+            words: self.words(clicks),
             bangs: self.bang_u_ms.len(),
             bang_u_ms: median(&self.bang_u_ms),
             clock: microphone.map(|m| clock(m, self.rate_hz)),
@@ -174,18 +189,25 @@ impl Watch {
         }
     }
 
-    pub(super) fn clickers(&self) -> Vec<ClickerHeard> {
-        self.names
-            .iter()
-            .zip(&self.clicks)
-            .map(|(name, clicks)| ClickerHeard {
-                name: name.clone(),
-                heard: clicks.scores.len(),
-                scores: clicks.scores.clone(),
-                level_dbfs: median(&clicks.levels_dbfs),
-                u_ms: median(&clicks.u_ms),
+    fn words(&self, clicks: usize) -> Vec<WordHeard> {
+        let words = self.marks.iter().skip(clicks).zip(&self.lessons_hz);
+        words
+            .map(|(word, rate_hz)| WordHeard {
+                heard: heard(word),
+                in_praise: word.in_praise,
+                lesson_rate_hz: *rate_hz,
             })
             .collect()
+    }
+}
+
+fn heard(mark: &Marks) -> BridgeHeard {
+    BridgeHeard {
+        name: mark.name.clone(),
+        heard: mark.scores.len(),
+        scores: mark.scores.clone(),
+        level_dbfs: median(&mark.levels_dbfs),
+        u_ms: median(&mark.u_ms),
     }
 }
 

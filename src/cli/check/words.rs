@@ -2,7 +2,7 @@
 
 use std::io::{self, Write};
 
-use crate::check::{ClickerHeard, Clock, Facts, Judged, Verdict};
+use crate::check::{BridgeHeard, Clock, Facts, Judged, Verdict, WordHeard};
 use crate::ear::CLEAR_DB;
 use crate::screen::view::setup::lines_of;
 
@@ -11,8 +11,10 @@ pub(super) fn rows(facts: &Facts) -> Vec<(String, String)> {
     let mut rows: Vec<(String, String)> = facts
         .clickers
         .iter()
-        .map(|c| (c.name.clone(), clicker(c)))
+        .map(|c| (c.name.clone(), bridge(c)))
         .collect();
+    let words = facts.words.iter();
+    rows.extend(words.map(|w| (w.heard.name.clone(), word(w))));
     let mut row = |name: &str, value: String| rows.push((name.to_owned(), value));
     row("Room", room(facts));
     if facts.bangs > 0 {
@@ -50,7 +52,14 @@ pub(super) fn rows(facts: &Facts) -> Vec<(String, String)> {
     rows
 }
 
-fn clicker(c: &ClickerHeard) -> String {
+fn word(w: &WordHeard) -> String {
+    match w.in_praise {
+        0 => bridge(&w.heard),
+        n => format!("{}; {n} within praise or talk", bridge(&w.heard)),
+    }
+}
+
+fn bridge(c: &BridgeHeard) -> String {
     let Some(level) = c.level_dbfs else {
         return "not heard yet".to_owned();
     };

@@ -5,6 +5,7 @@ use std::time::Duration;
 use super::keep::Keeper;
 use crate::drill::{Call, Caller, Event, Phase, State, Way, step};
 use crate::hand::{HandEvent, Key, KeyPath, Source};
+use crate::listen::News;
 use crate::live::{Happening, Live, Stamped};
 use crate::screen::{App, Binding, KeyMap, Log};
 use crate::sound::monotonic::mono_ns;
@@ -239,13 +240,23 @@ impl App for Drill {
 
     fn take(&mut self, happening: Happening) -> bool {
         match happening {
-            Happening::Sound(sound, u_ms) => {
-                if is_mark(&sound) {
-                    self.unshown_s = Some(sound.t_s);
+            Happening::Heard(news) => {
+                match &news {
+                    News::Sound(sound, _) => {
+                        if is_mark(sound) {
+                            self.unshown_s = Some(sound.t_s);
+                        }
+                        if let Some(keeper) = &mut self.keeper {
+                            keeper.heard(sound);
+                        }
+                    }
+                    News::InPraise(sound) => {
+                        self.note("in_praise", Some(sound.t_s), Some(&sound.name));
+                    }
+                    News::Drop(_) => {}
                 }
-                self.change(Event::Sound(sound, u_ms));
+                self.change(Event::Heard(news));
             }
-            Happening::Drop(drop) => self.change(Event::Drop(drop)),
             Happening::Now { t_s, peak_dbfs } => {
                 let half = |t: f64| (t * 2.0).floor();
                 let is_new = half(t_s) != half(self.state.now_s);

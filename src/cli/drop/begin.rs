@@ -8,9 +8,9 @@ use jiff::tz::TimeZone;
 use serde_json::json;
 
 use super::{By, DropCmd};
+use crate::cli::bridges::Bridges;
 use crate::drill::State;
-use crate::ear::ClickProfile;
-use crate::journal::{Bout, BoutKind, Home, ProfileSnapshot, Settings, create_new_private_file};
+use crate::journal::{Bout, BoutKind, Home, Settings, create_new_private_file};
 use crate::sound::SampleSource;
 use crate::sound::wav_out::{Depth, WavOut, WavShape};
 
@@ -46,7 +46,7 @@ impl DropCmd {
         state: &State,
         settings: &Settings,
         origin: &Origin,
-        profiles: &[ClickProfile],
+        taught: &Bridges,
         seed: u64,
     ) -> anyhow::Result<Bout> {
         let rules = &state.setup.rules;
@@ -81,10 +81,7 @@ impl DropCmd {
                     "seed": seed,
                 },
             }))?,
-            profiles: profiles
-                .iter()
-                .map(|p| ProfileSnapshot::of(&p.name, p))
-                .collect::<serde_json::Result<_>>()?,
+            profiles: taught.snapshots()?,
         })
     }
 }

@@ -8,7 +8,7 @@ use serde_json::json;
 
 use crate::drill::State;
 use crate::journal::{Bout, BoutEvent, BoutId, Journal, JournalError, OtherEvent, SetAside};
-use crate::timeline::{Outcome, Pair};
+use crate::timeline::{Outcome, Pair, Sound};
 
 /// A pair by its numbers' bits.
 type Key = (Option<u64>, Option<u64>, Option<u64>, Outcome);
@@ -27,8 +27,8 @@ fn key(pair: &Pair) -> Key {
 pub(super) struct Keeper {
     journal: Journal,
     id: BoutId,
-    others: Vec<BoutEvent>,
-    sounds: usize,
+    /// Sounds and what else happened, to be kept next, in the order of knowing.
+    waiting: Vec<BoutEvent>,
     /// The rows of moments, by their time's bits.
     moments: HashMap<u64, i64>,
     /// The rows of pairs that count.
@@ -43,8 +43,7 @@ impl Keeper {
         Ok(Self {
             journal,
             id,
-            others: Vec::new(),
-            sounds: 0,
+            waiting: Vec::new(),
             moments: HashMap::new(),
             pairs: HashMap::new(),
             aside: HashSet::new(),
@@ -59,9 +58,14 @@ impl Keeper {
         &self.journal
     }
 
+    /// Takes a sound, to be kept next.
+    pub(super) fn heard(&mut self, sound: &Sound) {
+        self.waiting.push(BoutEvent::Sound(sound.clone()));
+    }
+
     /// Notes something else that happened.
     pub(super) fn note(&mut self, kind: &str, t_s: Option<f64>, words: Option<&str>) {
-        self.others.push(BoutEvent::Other(OtherEvent {
+        self.waiting.push(BoutEvent::Other(OtherEvent {
             t_s,
             u_ms: None,
             kind: kind.to_owned(),
@@ -69,13 +73,10 @@ impl Keeper {
         }));
     }
 
-    /// Keeps what is new: sounds, moments, what was undone, pairs that can be
+    /// Keeps what is new: what waits, moments, what was undone, pairs that can be
     /// told. A pair that no longer stands is set aside, not taken out.
     pub(super) fn keep(&mut self, state: &State) -> Result<(), JournalError> {
-        let mut events = std::mem::take(&mut self.others);
-        let new = state.heard.sounds.iter().skip(self.sounds);
-        events.extend(new.cloned().map(BoutEvent::Sound));
-        self.sounds = self.sounds.max(state.heard.sounds.len());
+        let mut events = std::mem::take(&mut self.waiting);
         let first_moment = events.len();
         let is_kept = |t_s: f64| self.moments.contains_key(&t_s.to_bits());
         let moments: Vec<_> = state.moments.iter().filter(|m| !is_kept(m.t_s)).collect();

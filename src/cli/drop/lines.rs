@@ -12,6 +12,7 @@ pub(super) struct Lines {
     told: Vec<(Option<f64>, Option<f64>)>,
     warned: Option<f64>,
     words: &'static str,
+    praise: usize,
 }
 
 impl Lines {
@@ -20,6 +21,7 @@ impl Lines {
             told: Vec::new(),
             warned: None,
             words: "",
+            praise: 0,
         }
     }
 
@@ -38,6 +40,10 @@ impl Lines {
                 writeln!(out, "Partner: {}.", call.to_lowercase())?;
             }
         }
+        for sound in state.heard.in_praise.iter().skip(self.praise) {
+            writeln!(out, "\"{}\" within praise or talk: no mark.", sound.name)?;
+        }
+        self.praise = state.heard.in_praise.len();
         if state.setup.feedback == Feedback::Each {
             for pair in state.told() {
                 let key = (pair.moment_s, pair.mark_s);

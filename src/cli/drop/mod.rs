@@ -13,18 +13,19 @@ use std::panic::{AssertUnwindSafe, catch_unwind};
 use anyhow::{Context, anyhow, bail};
 use clap::{Args, ValueEnum};
 
+use super::bridges::Bridges;
+use super::columns;
 use super::review::{
     BallMoment, contract, open_journal, parse_height, parse_span, parse_window, rules,
+    word_at_parser,
 };
 use super::sound_in::SoundIn;
 use super::trouble::{BadUsage, Signalled};
-use super::{bridges, columns};
 use crate::drill::{Caller, Feedback, Setup, State, Waits, Way};
-use crate::ear::ClickProfile;
+use crate::ear::word::WordAt;
 use crate::hand::pedal::Pedal;
 use crate::hand::{KeyPath, Source};
 use crate::journal::{Bout, Home, Journal, Settings, hands};
-use crate::listen::Listening;
 use crate::live::Live;
 use crate::measure::observer::key_errors_ms;
 use crate::page::Recording as Reviewed;
@@ -100,6 +101,10 @@ pub(super) struct DropCmd {
     /// How far a mark may be from its moment, in ms: before,after
     #[arg(long, value_name = "BEFORE,AFTER", value_parser = parse_window, allow_hyphen_values = true)]
     window: Option<Window>,
+    /// Where in a spoken mark the mark is: where its sound begins, or at the word's
+    /// perceptual centre, by a model
+    #[arg(long, value_name = "WHERE", value_parser = word_at_parser())]
+    word_at: Option<WordAt>,
     /// Whose marks these are
     #[arg(long, value_name = "NAME")]
     person: Option<String>,
@@ -131,9 +136,10 @@ pub(super) struct DropCmd {
 impl DropCmd {
     pub(super) fn run(self, home: &Home, out: &mut dyn Write) -> anyhow::Result<()> {
         self.check().map_err(BadUsage)?;
-        let settings = Settings::load(&home.settings_file())?;
+        let mut settings = Settings::load(&home.settings_file())?;
+        settings.bridge.word_at = self.word_at.unwrap_or(settings.bridge.word_at);
         let keys = self.keys(&settings)?;
-        let profiles = self.profiles(home)?;
+        let taught = Bridges::wanted(home, &self.bridge)?;
         let kind = self.moment.kind();
         let rules = rules(&settings, kind, self.aim, self.window)?;
         let pedal = self
@@ -144,6 +150,11 @@ impl DropCmd {
         let path = self.key_path(home)?;
         let origin = self.origin(home)?;
         let rate_hz = origin.source.rate_hz();
+        if let Some(words) = taught.narrow(rate_hz) {
+            eprintln!("Note: {words}.");
+        }
+        let word_at = settings.bridge.word_at;
+        let listening = taught.listening(rate_hz, self.listened_height(), word_at)?;
         let keeps = !self.no_keep && (!self.sound.is_recording() || self.keep || self.keep_sound);
         let journal = keeps.then(|| open_journal(home)).transpose()?;
         let kept = self
@@ -162,6 +173,8 @@ impl DropCmd {
                 When::Each => Feedback::Each,
                 When::End => Feedback::End,
             },
+            known_after_s: listening.known_after_s(),
+            word_at: listening.so_far().word_at,
         });
         let person = self.person.clone().or_else(|| settings.person.clone());
         let seed = mono_ns().unsigned_abs();
@@ -170,7 +183,7 @@ impl DropCmd {
                 let bout = Bout {
                     person: person.clone(),
                     sound_file: kept.as_ref().map(|(name, _)| name.clone()),
-                    ..self.bout(&state, &settings, &origin, &profiles, seed)?
+                    ..self.bout(&state, &settings, &origin, &taught, seed)?
                 };
                 Some(Keeper::begin(journal, &bout)?)
             }
@@ -178,7 +191,6 @@ impl DropCmd {
         };
         let log = Log::open(home.folder());
         let log_path = log.path().to_owned();
-        let listening = Listening::new(rate_hz, &profiles, self.listened_height())?;
         let reviewed = Reviewed {
             path: origin.name.clone(),
             sample_rate_hz: rate_hz,
@@ -306,19 +318,6 @@ impl DropCmd {
             By::Ball | By::Screen => TABLE.get(1..).unwrap_or(TABLE),
         };
         Ok(KeyMap::new(table, |name| settings.keys.of(name))?)
-    }
-
-    fn profiles(&self, home: &Home) -> anyhow::Result<Vec<ClickProfile>> {
-        if !self.bridge.is_empty() {
-            return bridges::load_named(home, &self.bridge);
-        }
-        let taught = bridges::load_all(home)?;
-        if taught.is_empty() {
-            bail!(
-                "no bridge is taught yet, so no mark can be heard. Teach your clicker: marklag teach click NAME, then click ten times"
-            );
-        }
-        Ok(taught)
     }
 
     /// How late the partner's key is, where that was measured.

@@ -66,6 +66,7 @@ impl Drill {
                 .map(|(outcome, share)| (*outcome, share.count))
                 .collect(),
             level: level(state),
+            spoken: spoken(state),
             warning: state
                 .warning
                 .as_ref()
@@ -109,6 +110,23 @@ fn of_ball(kind: MomentKind) -> &'static str {
     }
 }
 
+/// Words within praise, and where in a word its mark is.
+fn spoken(state: &State) -> String {
+    let mut all: Vec<String> = state
+        .heard
+        .praise()
+        .into_iter()
+        .map(|(name, n)| {
+            let times = super::count(n, "time", "times");
+            format!("\"{name}\" within praise or talk, no mark: {times}")
+        })
+        .collect();
+    if !state.setup.word_at.is_onset() {
+        all.push(format!("words at their {}", state.setup.word_at));
+    }
+    all.join("; ")
+}
+
 /// The level of the sound, in words.
 fn level(state: &State) -> String {
     let mark = state.heard.sounds.iter().rev().find(|s| is_mark(s));
@@ -119,10 +137,13 @@ fn level(state: &State) -> String {
     };
     match mark {
         Some(mark) if mark.level_dbfs < FAINT_DBFS => format!(
-            "Sound {now}; last mark {:.0} dB: faint, move the microphone nearer",
-            mark.level_dbfs
+            "Sound {now}; last mark \"{}\" {:.0} dB: faint, move the microphone nearer",
+            mark.name, mark.level_dbfs
         ),
-        Some(mark) => format!("Sound {now}; last mark {:.0} dB: good", mark.level_dbfs),
+        Some(mark) => format!(
+            "Sound {now}; last mark \"{}\" {:.0} dB: good",
+            mark.name, mark.level_dbfs
+        ),
         None => format!("Sound {now}; no mark yet"),
     }
 }

@@ -1,7 +1,10 @@
-//! What a review is told: which moment of the ball, an aim, a window, a height.
+//! What a review is told: which moment of the ball, an aim, a window, a
+//! height, where in a word its mark is.
 
 use clap::ValueEnum;
+use clap::builder::{PossibleValuesParser, TypedValueParser};
 
+use crate::ear::word::WordAt;
 use crate::timeline::{MomentKind, Window};
 
 /// Which moment of the drop is to be marked.
@@ -50,6 +53,14 @@ pub(in crate::cli) fn parse_window(text: &str) -> Result<Window, String> {
     let (before, after) = text.split_once(',').ok_or(advice)?;
     let number = |t: &str| t.trim().parse::<f64>().map_err(|_| advice.to_owned());
     Window::new(number(before)?, number(after)?).map_err(|e| e.to_string())
+}
+
+/// Where in a word its mark is stamped.
+pub(in crate::cli) fn word_at_parser() -> impl TypedValueParser<Value = WordAt> {
+    PossibleValuesParser::new(WordAt::ALL.map(WordAt::name)).map(|text| {
+        let found = WordAt::ALL.into_iter().find(|at| at.name() == text);
+        found.unwrap_or_default()
+    })
 }
 
 pub(in crate::cli) fn parse_height(text: &str) -> Result<f64, String> {

@@ -77,6 +77,6 @@ pub(in crate::cli) fn contract(
         outcome.pairs.clone(),
         &outcome.summary,
     )
-    .with_in_praise(heard.in_praise.clone())
+    .with_words(heard.in_praise.clone(), heard.word_at)
     .to_json()
 }

@@ -5,10 +5,9 @@ use std::path::{Path, PathBuf};
 use std::sync::atomic::{AtomicUsize, Ordering};
 use std::sync::{Mutex, PoisonError};
 
-use crate::cli::teach;
-use crate::ear::ClickProfile;
-use crate::ear::word::WordProfile;
-use crate::listen::{Listening, Timeline};
+use crate::cli::bridges::Bridges;
+use crate::ear::word::WordAt;
+use crate::listen::Timeline;
 use crate::review::{Outcome, Rules, judge};
 use crate::sound::recording::{ChannelChoice, Recording};
 use crate::timeline::{Moment, MomentKind};
@@ -27,8 +26,8 @@ pub(super) struct Done {
 
 /// What is the same for every recording of a review.
 pub(super) struct Jobs<'a> {
-    pub(super) profiles: &'a [ClickProfile],
-    pub(super) words: &'a [WordProfile],
+    pub(super) taught: &'a Bridges,
+    pub(super) word_at: WordAt,
     pub(super) height_m: Option<f64>,
     pub(super) channel: ChannelChoice,
     pub(super) told: Option<&'a [Moment]>,
@@ -66,8 +65,9 @@ impl Jobs<'_> {
     fn one(&self, file: &Path) -> anyhow::Result<Done> {
         let mut recording = Recording::open(file, self.channel)?;
         let info = recording.info().clone();
-        let mut listening = Listening::new(info.sample_rate_hz, self.profiles, self.height_m)?
-            .with_words(self.words)?;
+        let mut listening =
+            self.taught
+                .listening(info.sample_rate_hz, self.height_m, self.word_at)?;
         while let Some(block) = recording.next_block()? {
             listening.push(block)?;
         }
@@ -79,12 +79,7 @@ impl Jobs<'_> {
             .collect();
         notes.extend(recording.warnings().sentences(info.sample_rate_hz));
         notes.extend(info.absolute_time_note.clone());
-        if !self.words.is_empty() && info.sample_rate_hz < teach::WHOLE_BAND_HZ {
-            notes.push(format!(
-                "at {} Hz only a part of a voice is kept, so words are told apart less surely; record at 16000 Hz or more",
-                info.sample_rate_hz
-            ));
-        }
+        notes.extend(self.taught.narrow(info.sample_rate_hz));
         let moments = match self.told {
             Some(told) => {
                 let late = told.iter().filter(|m| m.t_s > heard.duration_s).count();

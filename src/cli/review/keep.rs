@@ -6,9 +6,8 @@ use jiff::Timestamp;
 use jiff::tz::TimeZone;
 
 use super::jobs::Done;
-use crate::ear::ClickProfile;
-use crate::ear::word::WordProfile;
-use crate::journal::{Bout, BoutKind, Home, Journal, KeptReview, ProfileSnapshot, Settings};
+use crate::cli::bridges::Bridges;
+use crate::journal::{Bout, BoutKind, Home, Journal, KeptReview, Settings};
 use crate::review::Rules;
 
 pub(in crate::cli) fn open_journal(home: &Home) -> anyhow::Result<Journal> {
@@ -20,7 +19,7 @@ pub(super) fn kept(
     one: &Done,
     settings: &Settings,
     rules: &Rules,
-    (clicks, words): (&[ClickProfile], &[WordProfile]),
+    taught: &Bridges,
     person: Option<&str>,
 ) -> anyhow::Result<KeptReview> {
     let mut used = settings.clone();
@@ -49,11 +48,7 @@ pub(super) fn kept(
                 "settings": used,
                 "aim": rules.aim,
             }))?,
-            profiles: clicks
-                .iter()
-                .map(|p| ProfileSnapshot::of(&p.name, p))
-                .chain(words.iter().map(|p| ProfileSnapshot::of(&p.name, p)))
-                .collect::<serde_json::Result<_>>()?,
+            profiles: taught.snapshots()?,
         },
         sounds: one.heard.sounds.clone(),
         moments: one.moments.clone(),

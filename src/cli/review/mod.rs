@@ -13,22 +13,21 @@ use std::io::Write;
 use std::num::NonZeroUsize;
 use std::path::PathBuf;
 
-use anyhow::bail;
 use clap::Args;
 
 use self::jobs::{Jobs, try_all};
 use self::keep::kept;
 use self::rules::read_moments;
 use self::session::Recorded;
+use super::bridges::Bridges;
+use super::teach;
 use super::trouble::BadUsage;
-use super::{bridges, teach};
-use crate::ear::ClickProfile;
-use crate::ear::word::WordProfile;
+use crate::ear::word::WordAt;
 use crate::journal::{Home, HomeError, Settings};
 use crate::sound::recording::ChannelChoice;
 use crate::timeline::{MomentKind, Window};
 
-pub(super) use self::args::{BallMoment, parse_height, parse_span, parse_window};
+pub(super) use self::args::{BallMoment, parse_height, parse_span, parse_window, word_at_parser};
 pub(super) use self::contract::contract;
 pub(super) use self::keep::open_journal;
 pub(super) use self::rules::rules;
@@ -66,6 +65,10 @@ pub(super) struct ReviewCmd {
     /// Height the ball falls from, in metres; it is worked out from the bounces otherwise
     #[arg(long, value_name = "METRES", value_parser = parse_height, allow_hyphen_values = true)]
     height: Option<f64>,
+    /// Where in a spoken mark the mark is: where its sound begins, or at the word's
+    /// perceptual centre, by a model
+    #[arg(long, value_name = "WHERE", value_parser = word_at_parser())]
+    word_at: Option<WordAt>,
     /// Listen to this channel only, counted from 1 (all are mixed otherwise)
     #[arg(long, value_name = "N")]
     channel: Option<NonZeroUsize>,
@@ -106,13 +109,14 @@ impl ReviewCmd {
     ) -> anyhow::Result<()> {
         self.check().map_err(BadUsage)?;
         let channel = teach::channel_choice(self.channel);
-        let settings = match home() {
+        let mut settings = match home() {
             Ok(home) => Settings::load(&home.settings_file())?,
             // Nowhere to read settings from: the defaults do for a look.
             Err(_) if self.bridge_from.is_some() && !self.keep => Settings::default(),
             Err(error) => return Err(error.into()),
         };
-        let (profiles, words) = self.profiles(home, channel)?;
+        settings.bridge.word_at = self.word_at.unwrap_or(settings.bridge.word_at);
+        let taught = self.bridges(home, channel)?;
         let told = self.moments.as_deref().map(read_moments).transpose()?;
         let kind = told
             .as_ref()
@@ -131,8 +135,8 @@ impl ReviewCmd {
         let targets = self.targets()?;
         try_all(&self.files, channel)?;
         let jobs = Jobs {
-            profiles: &profiles,
-            words: &words,
+            taught: &taught,
+            word_at: settings.bridge.word_at,
             height_m: self.height,
             channel,
             told: told.as_ref().map(|t| &t.0[..]),
@@ -157,7 +161,7 @@ impl ReviewCmd {
                 channels: one.channels,
                 heard: &one.heard,
                 moments: &behaviours,
-                profiles: &profiles,
+                taught: &taught,
                 plan: self.plan.as_deref(),
                 events: self.events.as_deref(),
                 person: self.person.as_deref(),
@@ -172,7 +176,7 @@ impl ReviewCmd {
                     one,
                     &settings,
                     &rules,
-                    (&profiles, &words),
+                    &taught,
                     self.person.as_deref(),
                 )?)?;
                 eprintln!("Kept in the journal as {}.", id.short());
@@ -181,29 +185,18 @@ impl ReviewCmd {
         Ok(())
     }
 
-    fn profiles(
+    fn bridges(
         &self,
         home: &dyn Fn() -> Result<Home, HomeError>,
         channel: ChannelChoice,
-    ) -> anyhow::Result<(Vec<ClickProfile>, Vec<WordProfile>)> {
+    ) -> anyhow::Result<Bridges> {
         if let Some(file) = &self.bridge_from {
             let click = teach::click_from_file("click", file, channel)?.profile;
-            return Ok((vec![click], Vec::new()));
+            return Ok(Bridges {
+                clicks: vec![click],
+                words: Vec::new(),
+            });
         }
-        if !self.bridge.is_empty() {
-            let home = home()?;
-            return Ok((
-                bridges::load_named(&home, &self.bridge)?,
-                bridges::words_named(&home, &self.bridge)?,
-            ));
-        }
-        let taught = bridges::load_all(&home()?)?;
-        let words = bridges::all_words(&home()?)?;
-        if taught.is_empty() && words.is_empty() {
-            bail!(
-                "no bridge is taught yet, so no mark can be heard. Record about ten clicks, then: marklag teach click NAME --from FILE, or ten times your word: marklag teach word NAME --from FILE (or add --bridge-from FILE to this review)"
-            );
-        }
-        Ok((taught, words))
+        Bridges::wanted(&home()?, &self.bridge)
     }
 }

@@ -10,6 +10,7 @@ use super::contract::json;
 use super::jobs::Done;
 use crate::cli::target::Target;
 use crate::cli::{columns, summary};
+use crate::ear::word::WordAt;
 use crate::measure::{Yardstick, summarise};
 use crate::page::{captions, write_pairs_csv};
 use crate::review::Rules;
@@ -58,6 +59,7 @@ impl ReviewCmd {
                     .iter()
                     .flat_map(|d| d.outcome.pairs.clone())
                     .collect::<Vec<Pair>>(),
+                done.first().map_or(WordAt::Onset, |d| d.heard.word_at),
             )?;
             target.write(&text, out)?;
         }
@@ -119,7 +121,7 @@ fn captions_on_video(one: &Done) -> String {
             ..m.clone()
         })
         .collect();
-    captions(&pairs, &moments)
+    captions(&pairs, &moments, one.heard.word_at)
 }
 
 fn cue_points(one: &Done, kind: MomentKind) -> Vec<Cue> {

@@ -7,9 +7,10 @@ use std::path::Path;
 use jiff::Timestamp;
 use jiff::tz::TimeZone;
 
-use crate::cli::train::{observer, read_events, report, setup, snapshots};
+use crate::cli::bridges::Bridges;
+use crate::cli::summary::praise;
+use crate::cli::train::{json, observer, read_events, report, setup};
 use crate::cli::{columns, plan};
-use crate::ear::ClickProfile;
 use crate::journal::{Bout, BoutKind, Home, HomeError, Journal, Settings, settings_json};
 use crate::listen::Timeline;
 use crate::page::Glyphs;
@@ -25,7 +26,7 @@ pub(super) struct Recorded<'a> {
     pub(super) channels: u16,
     pub(super) heard: &'a Timeline,
     pub(super) moments: &'a [Moment],
-    pub(super) profiles: &'a [ClickProfile],
+    pub(super) taught: &'a Bridges,
     pub(super) plan: Option<&'a str>,
     pub(super) events: Option<&'a Path>,
     pub(super) person: Option<&'a str>,
@@ -57,6 +58,7 @@ impl Recorded<'_> {
             Err(_) => None,
         };
         let mut setup = setup(plan, settings, who)?;
+        setup.word_at = self.heard.word_at;
         setup.aim = self.rules.aim;
         setup.before_ms = self.rules.window.before_ms();
         setup.after_ms = self.rules.window.after_ms();
@@ -83,17 +85,10 @@ impl Recorded<'_> {
             self.keep(&mut journal, &setup, &log, person)?;
         }
         if is_json {
-            serde_json::to_writer_pretty(&mut *out, &measures)?;
-            return Ok(writeln!(out)?);
+            return json(out, &measures, &setup, self.heard);
         }
-        Ok(report(
-            out,
-            &log,
-            &setup,
-            &measures,
-            Glyphs::Unicode,
-            columns(),
-        )?)
+        report(out, &log, &setup, &measures, Glyphs::Unicode, columns())?;
+        Ok(praise(out, self.heard)?)
     }
 
     fn keep(
@@ -116,7 +111,7 @@ impl Recorded<'_> {
             duration_s: None,
             program_version: env!("CARGO_PKG_VERSION").to_owned(),
             settings_json: settings_json(setup)?,
-            profiles: snapshots(self.profiles)?,
+            profiles: self.taught.snapshots()?,
         };
         let named = |text: &str| (!text.is_empty()).then(|| text.to_owned());
         let (animal, plan) = (named(&setup.plan.animal), named(&setup.plan.name));

@@ -7,6 +7,7 @@ use jiff::Timestamp;
 use super::keep::Keeper;
 use crate::clock::WallWatch;
 use crate::hand::{HandEvent, Key, KeyPath, Source};
+use crate::listen::{News, Timeline};
 use crate::live::{Happening, Live, Stamped};
 use crate::measure::session::Warning;
 use crate::page::minutes;
@@ -38,7 +39,8 @@ pub(super) struct Training {
     told: String,
     /// What befell the sound, and when: for the lines where there is no screen.
     pub(super) troubles: Vec<(f64, String)>,
-    sounds: usize,
+    /// Bridge words heard within praise or talk.
+    pub(super) praise: Timeline,
     next: i64,
     shows_help: bool,
     shows_numbers: bool,
@@ -73,7 +75,7 @@ impl Training {
             wall: WallWatch::default(),
             told: "Listening.".to_owned(),
             troubles: Vec::new(),
-            sounds: 0,
+            praise: Timeline::default(),
             next: 1,
             shows_help: false,
             shows_numbers: false,
@@ -102,10 +104,19 @@ impl Training {
     }
 
     fn heard(&mut self, sound: &Sound, u_ms: f64) {
-        self.sounds += 1;
         if let Some(what) = of_sound(sound, &self.setup.plan) {
             self.add(sound.t_s, u_ms, MomentSource::Sound, what);
         }
+    }
+
+    /// A bridge word within praise or talk: told, and no mark.
+    fn praised(&mut self, sound: Sound) {
+        self.told = format!(
+            "\"{}\" at {} was part of praise or talk: no mark.",
+            sound.name,
+            clock(sound.t_s)
+        );
+        self.praise.in_praise.push(sound);
     }
 
     fn pressed(&mut self, press: &HandEvent, at: Option<(f64, f64)>) {
@@ -277,7 +288,7 @@ impl Training {
             tries: tries(&m, plan.title(item), step),
             pace: pace(&m),
             treats: treats(&m, plan.treats),
-            times: times(&m),
+            times: times(&m, &self.setup),
             told: self.told.clone(),
             warning: warnings.first().map(|w| w.words.clone()),
             keys: self.keys.short(),
@@ -292,8 +303,9 @@ impl App for Training {
 
     fn take(&mut self, happening: Happening) -> bool {
         match happening {
-            Happening::Sound(sound, u_ms) => self.heard(&sound, u_ms),
-            Happening::Drop(_) | Happening::Resize => {}
+            Happening::Heard(News::Sound(sound, u_ms)) => self.heard(&sound, u_ms),
+            Happening::Heard(News::InPraise(sound)) => self.praised(sound),
+            Happening::Heard(News::Drop(_)) | Happening::Resize => {}
             Happening::Now { t_s, .. } => {
                 let is_new = t_s.floor() != self.now_s.floor();
                 self.now_s = t_s;
@@ -313,16 +325,6 @@ impl App for Training {
                 self.live.stop();
             }
             Happening::Ended(heard) => {
-                let rest: Vec<_> = heard
-                    .sounds
-                    .iter()
-                    .zip(&heard.sound_u_ms)
-                    .skip(self.sounds)
-                    .map(|(sound, u_ms)| (sound.clone(), *u_ms))
-                    .collect();
-                for (sound, u_ms) in rest {
-                    self.heard(&sound, u_ms);
-                }
                 self.now_s = heard.duration_s;
                 self.take_lines(heard.duration_s);
                 let late = self.lines.by_ref().count();
@@ -439,10 +441,11 @@ fn treats(m: &SessionMeasures, aside: Option<u32>) -> String {
     }
 }
 
-fn times(m: &SessionMeasures) -> String {
+fn times(m: &SessionMeasures, setup: &Setup) -> String {
+    let at = (!setup.word_at.is_onset()).then(|| format!("words at their {}", setup.word_at));
     let answer = m.answer_s.map(|s| format!("answer {s:.1} s"));
     let gap = m.treat_gap_s.map(|s| format!("treat gap {s:.1} s"));
-    let parts: Vec<String> = [answer, gap].into_iter().flatten().collect();
+    let parts: Vec<String> = [answer, gap, at].into_iter().flatten().collect();
     parts.join("   ")
 }
 

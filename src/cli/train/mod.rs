@@ -15,17 +15,16 @@ use clap::Args;
 use jiff::tz::TimeZone;
 use jiff::{SignedDuration, Timestamp};
 
-use super::review::{open_journal, rules};
+use super::bridges::Bridges;
+use super::review::{open_journal, rules, word_at_parser};
 use super::sound_in::SoundIn;
+use super::summary::praise;
 use super::trouble::{BadUsage, Signalled, cannot_read};
-use super::{bridges, columns, plan};
-use crate::ear::ClickProfile;
+use super::{columns, plan};
+use crate::ear::word::WordAt;
 use crate::hand::Source;
 use crate::hand::pedal::Pedal;
-use crate::journal::{
-    Bout, BoutId, BoutKind, Home, Journal, ProfileSnapshot, Settings, hands, settings_json,
-};
-use crate::listen::Listening;
+use crate::journal::{Bout, BoutId, BoutKind, Home, Journal, Settings, hands, settings_json};
 use crate::live::Live;
 use crate::screen::{KeyMap, Log as ProgramLog, Look, Screen, run, view};
 use crate::session::{FILE_U_MS, Setup, measure};
@@ -33,7 +32,7 @@ use crate::timeline::session::{Happened, Line, parse_events};
 use crate::timeline::{MomentKind, Plan};
 use app::{Begin, Training};
 use keep::Keeper;
-pub(super) use report::report;
+pub(super) use report::{json, report};
 
 /// The limit of a session without a plan, in minutes.
 const MINUTES: f64 = 5.0;
@@ -59,6 +58,10 @@ pub(super) struct TrainCmd {
     /// Listen for this taught sound only
     #[arg(long, value_name = "NAME")]
     bridge: Option<String>,
+    /// Where in a spoken mark the mark is: where its sound begins, or at the word's
+    /// perceptual centre, by a model
+    #[arg(long, value_name = "WHERE", value_parser = word_at_parser())]
+    word_at: Option<WordAt>,
     /// A pedal or second keyboard, by its name (docs/pedal.md): the behaviour reached its step
     #[arg(long, value_name = "NAME")]
     pedal: Option<String>,
@@ -91,12 +94,13 @@ impl TrainCmd {
             let id = journal.find(wanted)?;
             return finish(&mut journal, &id, out);
         }
-        let settings = Settings::load(&home.settings_file())?;
+        let mut settings = Settings::load(&home.settings_file())?;
+        settings.bridge.word_at = self.word_at.unwrap_or(settings.bridge.word_at);
         let keys = KeyMap::new(keys::TABLE, |name| settings.keys.of(name))?;
         let keeps = !self.no_keep && (!self.sound.is_recording() || self.keep);
         let mut plan = self.plan(home)?;
         let lines = self.lines()?;
-        let profiles = self.profiles(home, &mut plan)?;
+        let taught = self.bridges(home, &mut plan)?;
         let pedal = self.pedal.as_deref();
         let pedal = pedal.map(|name| Pedal::open(name, true)).transpose()?;
         let device = match &self.pedal {
@@ -106,13 +110,18 @@ impl TrainCmd {
         let path = hands::of(home, &device)?;
         let person = self.person.clone().or_else(|| plan.person.clone());
         let person = person.or_else(|| settings.person.clone());
-        let setup = self.setup(home, plan, &settings, person.as_deref())?;
+        let mut setup = self.setup(home, plan, &settings, person.as_deref())?;
         let mut journal = keeps.then(|| open_journal(home)).transpose()?;
         if let Some(journal) = &mut journal {
             offer_unended(journal, self.plain || self.json, out)?;
         }
         let (source, name, channels) = self.source(home)?;
         let rate_hz = source.rate_hz();
+        if let Some(words) = taught.narrow(rate_hz) {
+            eprintln!("Note: {words}.");
+        }
+        let listening = taught.listening(rate_hz, None, setup.word_at)?;
+        setup.word_at = listening.so_far().word_at;
         let bout = Bout {
             kind: BoutKind::Session,
             started_at: Timestamp::now(),
@@ -125,7 +134,7 @@ impl TrainCmd {
             duration_s: None,
             program_version: env!("CARGO_PKG_VERSION").to_owned(),
             settings_json: settings_json(&setup)?,
-            profiles: snapshots(&profiles)?,
+            profiles: taught.snapshots()?,
         };
         let named = |text: &str| (!text.is_empty()).then(|| text.to_owned());
         let (animal, plan_name) = (named(&setup.plan.animal), named(&setup.plan.name));
@@ -133,7 +142,6 @@ impl TrainCmd {
             .map(|j| Keeper::begin(j, &bout, animal.as_deref(), plan_name.as_deref()))
             .transpose()?;
         let program_log = ProgramLog::open(home.folder());
-        let listening = Listening::new(rate_hz, &profiles, None)?;
         let (live, told) = Live::start(source, listening, None)?;
         live.watch_signals()?;
         if let Some(pedal) = pedal {
@@ -198,8 +206,7 @@ impl TrainCmd {
         }
         let measures = kept.unwrap_or_else(|| measure(&training.log, &training.setup, length_s));
         if self.json {
-            serde_json::to_writer_pretty(&mut *out, &measures)?;
-            return Ok(writeln!(out)?);
+            return json(out, &measures, &training.setup, &training.praise);
         }
         report(
             out,
@@ -209,6 +216,7 @@ impl TrainCmd {
             look.signs,
             columns(),
         )?;
+        praise(out, &training.praise)?;
         if let Some(keeper) = &training.keeper {
             writeln!(out, "\nKept in the journal as {}.", keeper.id().short())?;
         }
@@ -238,18 +246,18 @@ impl TrainCmd {
         self.events.as_deref().map_or(Ok(Vec::new()), read_events)
     }
 
-    fn profiles(&self, home: &Home, plan: &mut Plan) -> anyhow::Result<Vec<ClickProfile>> {
+    fn bridges(&self, home: &Home, plan: &mut Plan) -> anyhow::Result<Bridges> {
         if self.bridge.is_some() {
             plan.bridge.clone_from(&self.bridge);
         }
-        if let Some(name) = &plan.bridge {
-            return bridges::load_named(home, std::slice::from_ref(name));
-        }
-        let taught = bridges::load_all(home)?;
-        if taught.is_empty() {
-            bail!(
-                "no bridge is taught yet, so no mark can be heard. Teach your clicker: marklag teach click NAME, then click ten times"
-            );
+        let names: Vec<String> = plan.bridge.iter().cloned().collect();
+        let mut taught = Bridges::wanted(home, &names)?;
+        if !names.is_empty() {
+            // A cue that is a taught word is heard as such (see `of_sound`).
+            let is_cue = |name: &str| plan.behaviours.iter().any(|b| b.cue == name);
+            let others = Bridges::all(home)?.words.into_iter();
+            let cues = others.filter(|w| is_cue(&w.name) && !names.contains(&w.name));
+            taught.words.extend(cues);
         }
         Ok(taught)
     }
@@ -355,14 +363,8 @@ pub(super) fn setup(
         after_ms: rules.window.after_ms(),
         clicker_m: rules.clicker_m,
         observer,
+        word_at: settings.bridge.word_at,
     })
-}
-
-pub(super) fn snapshots(profiles: &[ClickProfile]) -> serde_json::Result<Vec<ProfileSnapshot>> {
-    profiles
-        .iter()
-        .map(|p| ProfileSnapshot::of(&p.name, p))
-        .collect()
 }
 
 /// Sessions that were cut off are told of, and brought to their end if wanted.

@@ -2,12 +2,17 @@
 
 use std::io::{self, Write};
 
+use serde::Serialize;
+
 use super::app::{Training, clock};
+use crate::ear::word::WordAt;
+use crate::listen::Timeline;
 use crate::measure::session::Rule;
 use crate::measure::words;
 use crate::page::{Glyphs, next_time, session_picture, session_words};
 use crate::screen::view::drill::word;
 use crate::session::{Looking, SessionMeasures, Setup};
+use crate::timeline::Sound;
 use crate::timeline::session::{Happened, Log};
 
 /// Writes all of it: sentences, picture, notes, next time.
@@ -21,6 +26,9 @@ pub(in crate::cli) fn report(
 ) -> io::Result<()> {
     for line in session_words(measures, setup) {
         writeln!(out, "{line}")?;
+    }
+    if let Some(words) = setup.word_at.sentence() {
+        writeln!(out, "{words}")?;
     }
     let at = Looking::at(log, setup, measures.length_s, true);
     writeln!(
@@ -46,6 +54,32 @@ pub(in crate::cli) fn report(
     Ok(())
 }
 
+/// The measures as JSON; where in a word its mark is stamped, and words within
+/// praise, where there is anything to say of them.
+pub(in crate::cli) fn json(
+    out: &mut dyn Write,
+    measures: &SessionMeasures,
+    setup: &Setup,
+    heard: &Timeline,
+) -> anyhow::Result<()> {
+    #[derive(Serialize)]
+    struct Told<'a> {
+        #[serde(flatten)]
+        measures: &'a SessionMeasures,
+        #[serde(skip_serializing_if = "WordAt::is_onset")]
+        word_at: WordAt,
+        #[serde(skip_serializing_if = "<[Sound]>::is_empty")]
+        in_praise: &'a [Sound],
+    }
+    let told = Told {
+        measures,
+        word_at: setup.word_at,
+        in_praise: &heard.in_praise,
+    };
+    serde_json::to_writer_pretty(&mut *out, &told)?;
+    Ok(writeln!(out)?)
+}
+
 /// In the place of a picture where there is no screen: a line for what is new.
 #[derive(Default)]
 pub(super) struct Lines {
@@ -53,6 +87,7 @@ pub(super) struct Lines {
     marks: usize,
     warned: Option<Rule>,
     troubles: usize,
+    praise: usize,
 }
 
 impl Lines {
@@ -62,6 +97,15 @@ impl Lines {
             writeln!(out, "{}  ! {words}", clock(*t_s))?;
         }
         self.troubles = training.troubles.len();
+        for sound in &training.praise.in_praise[self.praise..] {
+            let at = clock(sound.t_s);
+            writeln!(
+                out,
+                "{at}  \"{}\" within praise or talk: no mark.",
+                sound.name
+            )?;
+        }
+        self.praise = training.praise.in_praise.len();
         let at = training.looking();
         let mut is_new = false;
         for pair in at.pairs().iter().filter(|p| p.lag_ms.is_some()) {

@@ -4,9 +4,11 @@
 //! Sound at 16 kHz → frames of mel powers → each take warped onto the stream
 //! (candidates) → each candidate looked at closely (cues, score) → its onset.
 
+mod centre;
 mod cepstra;
 mod frames;
 mod judge;
+mod lesson;
 mod mel;
 mod noise;
 mod onset;
@@ -18,11 +20,13 @@ mod takes;
 mod teach;
 mod warp;
 
+pub use centre::{Centre, WordAt};
 pub use judge::{CUES, Cues};
+pub use lesson::{WordLesson, WordSaid};
 pub use profile::{Take, WORD_PROFILE_VERSION, WordProfile};
-pub use spot::{Look, Spotter};
+pub use spot::{Look, Spotter, known_after_s};
 pub use takes::{TakeFault, TakeReport};
-pub use teach::{TaughtWord, WordTeachError, teach_word};
+pub use teach::{FEWEST_TAKES, TaughtWord, WordTeachError, teach_word};
 
 /// Samples a second that words are heard at.
 pub const RATE_HZ: f64 = 16_000.0;

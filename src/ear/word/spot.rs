@@ -1,5 +1,6 @@
 //! Words spotted in a stream.
 
+use super::centre::{Centre, centre};
 use super::cepstra::{CEPSTRA, Cosines, Shape, shape};
 use super::frames::{Powers, Spectrum};
 use super::judge::{Cues, Known, Lies, look};
@@ -54,6 +55,8 @@ pub struct Look {
     pub u: f32,
     /// Peak of the word, linear.
     pub peak: f32,
+    /// Its perceptual centre.
+    pub centre: Centre,
 }
 
 #[derive(Debug, Clone, Copy)]
@@ -167,6 +170,15 @@ fn floored(frames: &[Powers], bands: usize) -> Vec<Powers> {
         .fold(0.0, f32::max);
     let floor = 1e-3 * loudest / bands.max(1) as f32;
     frames.iter().map(|p| p.map(|v| v + floor)).collect()
+}
+
+/// The longest, in seconds, that a word may last from its onset until it is told:
+/// said at half the takes' pace, looked at with what is around it, and held.
+pub fn known_after_s(profile: &WordProfile) -> f64 {
+    let frames = profile.takes.iter().map(|t| t.powers_db.len() / BANDS);
+    let longest = 2 * frames.max().unwrap_or(0);
+    let more = MARGIN.1 + 2 * MOVE + HELD as usize + WINDOW / HOP + 3;
+    ((longest + more) * HOP) as f64 / RATE_HZ
 }
 
 /// Listens to a stream of any rate for taught words.
@@ -342,8 +354,16 @@ impl Spotter {
         let end = (first + (skip + best.end) as i64) * HOP as i64 + WINDOW as i64 / 2;
         let mut sound = vec![0.0; (end - onset).clamp(1, 32_000) as usize];
         self.sound.copy(onset, &mut sound);
+        let begins = (first + (skip + best.start) as i64) * HOP as i64;
+        let centre = centre(
+            &stretch[skip + best.start..=skip + best.end],
+            (begins - onset) as f64 / RATE_HZ,
+            (end - onset) as f64 / RATE_HZ,
+            f64::from(u) / RATE_HZ,
+        );
         Some(Look {
             word,
+            centre,
             onset,
             end,
             cues,

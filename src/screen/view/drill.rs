@@ -36,6 +36,8 @@ pub struct DrillView {
     pub counts: Vec<(Outcome, usize)>,
     /// The level of the sound in words.
     pub level: String,
+    /// What is to be said of spoken marks; empty when nothing is.
+    pub spoken: String,
     /// One warning, in words.
     pub warning: Option<String>,
     /// Height of the ball on the screen, 0 to 1, and whether it is held.
@@ -131,6 +133,14 @@ fn blocks<'a>(view: &'a DrillView, look: Look, width: u16, ball_beside: bool) ->
         blocks.push(counts(view, look, width));
     }
     blocks.extend(view.warning.as_ref().map(|w| warning(w, look, width)));
+    if !view.spoken.is_empty() {
+        blocks.push(line(
+            "spoken marks",
+            6,
+            view.spoken.clone(),
+            look.style(Role::Quiet),
+        ));
+    }
     blocks.push(line(
         "level",
         7,

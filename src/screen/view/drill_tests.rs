@@ -36,6 +36,7 @@ fn view() -> DrillView {
         middle: "Median 12 ms late   spread 76 ms (VE, divisor n-1)".into(),
         counts: outcomes.to_vec(),
         level: "Sound -48 dB; last mark -12 dB: good".into(),
+        spoken: String::new(),
         warning: Some("30 ms of sound are missing. Lags near this place are flagged.".into()),
         ball: None,
         keys: keys.map(|(k, w)| (k.into(), w.into())).to_vec(),

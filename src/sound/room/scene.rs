@@ -18,6 +18,7 @@ pub struct Room {
     dice: Dice,
     clicks: Vec<Click>,
     others: Vec<Click>,
+    words: Vec<u64>,
     falls: Vec<Fall>,
 }
 
@@ -32,6 +33,8 @@ pub struct Scene {
     pub clicks: Vec<Click>,
     /// Clicks of other clickers.
     pub others: Vec<Click>,
+    /// First samples of the words that count.
+    pub words: Vec<u64>,
     /// Falls of the ball.
     pub falls: Vec<Fall>,
 }
@@ -45,6 +48,7 @@ impl Room {
             dice: Dice::new(seed),
             clicks: Vec::new(),
             others: Vec::new(),
+            words: Vec::new(),
             falls: Vec::new(),
         }
     }
@@ -103,6 +107,15 @@ impl Room {
         self.others.push(click);
     }
 
+    /// Says the made-up word of `seed` (see [`super::word`]); gives its first sample.
+    pub fn say(&mut self, seed: u64, pace: f64, at_s: f64, peak: f64) -> u64 {
+        let at = (at_s * self.rate()).round() as usize;
+        let sound = super::word(self.rate(), seed, pace);
+        self.add(at, &sound, peak);
+        self.words.push(at as u64);
+        at as u64
+    }
+
     /// Lets a ball fall; the first impact has peak `peak`.
     pub fn drop_ball(
         &mut self,
@@ -147,11 +160,13 @@ impl Room {
     pub fn finish(mut self) -> Scene {
         self.clicks.sort_by_key(|c| c.press);
         self.others.sort_by_key(|c| c.press);
+        self.words.sort_unstable();
         Scene {
             rate_hz: self.rate_hz,
             samples: self.dry,
             clicks: self.clicks,
             others: self.others,
+            words: self.words,
             falls: self.falls,
         }
     }

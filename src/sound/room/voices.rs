@@ -38,6 +38,25 @@ fn to_peak(y: Vec<f64>) -> Vec<f32> {
     y.iter().map(|v| (v / peak) as f32).collect()
 }
 
+/// A made-up word, 0.42 s at a pace of 1 (more is slower), peak about 1: the same
+/// seed says the same syllables each time; of some seeds they glide as no voice's
+/// do. Its first sample is its onset.
+pub fn word(rate_hz: f64, seed: u64, pace: f64) -> Vec<f32> {
+    // The dice fall once a sample: one rate for all, then brought to the other.
+    let sound = speech(48_000.0, 0.9, &mut Dice::new(seed));
+    let first = sound.iter().position(|v| v.abs() > 0.05).unwrap_or(0);
+    let length = (0.42 * rate_hz * pace) as usize;
+    let fade = length / 10;
+    (0..length)
+        .map_while(|k| {
+            let at = first as f64 + k as f64 * 48_000.0 / (rate_hz * pace);
+            let (low, part) = (at as usize, at.fract() as f32);
+            let (a, b) = (sound.get(low)?, sound.get(low + 1)?);
+            Some((a + part * (b - a)) * ((length - k) as f32 / fade as f32).min(1.0))
+        })
+        .collect()
+}
+
 /// Speech-like sound: syllables of voiced formants, hisses and stop bursts, with
 /// pauses; scaled to a peak of 1.
 pub fn speech(rate_hz: f64, seconds: f64, dice: &mut Dice) -> Vec<f32> {

@@ -1,9 +1,10 @@
 //! `marklag teach`: learn a bridge from examples.
 
+mod live;
+
 use std::io::Write;
 use std::num::{NonZeroU16, NonZeroUsize};
 use std::path::{Path, PathBuf};
-use std::time::Duration;
 
 use anyhow::{Context, bail};
 use clap::{Args, Subcommand};
@@ -11,22 +12,16 @@ use clap::{Args, Subcommand};
 use super::bridges;
 use super::show::Show;
 use super::sound_in::SoundIn;
-use crate::ear::word::{TaughtWord, teach_word};
-use crate::ear::{LiveLesson, Said, Taught, WANTED, teach_click};
+use super::trouble::BadUsage;
+use crate::check::WHOLE_VOICE_HZ;
+use crate::ear::word::{TaughtWord, WordLesson, teach_word};
+use crate::ear::{LiveLesson, Taught, teach_click};
 use crate::journal::{Home, check_name};
-use crate::screen::view::setup::SetupView;
+use crate::sound::SampleSource;
 use crate::sound::recording::{ChannelChoice, Recording};
-use crate::sound::{Flow, MicEvent, SampleSource};
 
 /// Longest recording that is learned from.
 const LONGEST_S: f64 = 600.0;
-/// From this rate on a recording holds the whole band that words are told by.
-pub(super) const WHOLE_BAND_HZ: u32 = 16_000;
-
-/// How long the lesson waits for sound at a stretch.
-const PATIENCE: Duration = Duration::from_millis(30);
-/// Not everything that was said fits a screen: so much of it stays.
-const KEPT_LINES: usize = 6;
 
 /// Teach marklag the sound of your bridge.
 #[derive(Debug, Args)]
@@ -55,22 +50,30 @@ enum What {
         #[arg(long)]
         plain: bool,
     },
-    /// Teach your spoken mark from a recording of the word said about ten times
+    /// Teach your spoken mark: say the word ten times, or give a recording of that
     Word {
         /// What you call it, usually the word itself
         name: String,
-        /// The recording, a second's pause after each take; - for standard input
+        /// Learn from this recording, a second's pause after each take; - for standard
+        /// input. Without it you say the word into the microphone
         #[arg(long, value_name = "FILE")]
-        from: PathBuf,
-        /// A minute of your ordinary talk: what the word is not
-        #[arg(long, value_name = "FILE")]
-        talk: Option<PathBuf>,
+        from: Option<PathBuf>,
+        /// A minute of your ordinary talk, as a recording: what the word is not.
+        /// Without a FILE you are asked to talk into the microphone, after the word
+        #[arg(long, value_name = "FILE", num_args = 0..=1)]
+        talk: Option<Option<PathBuf>>,
         /// Count the word also where more speech precedes or follows it at once
         #[arg(long)]
         counts_in_praise: bool,
+        /// Listen with this microphone and remember it: a part of its name, or its id
+        #[arg(long, value_name = "NAME", conflicts_with = "from")]
+        microphone: Option<String>,
         /// Listen to this channel only, counted from 1 (all are mixed otherwise)
         #[arg(long, value_name = "N")]
-        channel: Option<NonZeroUsize>,
+        channel: Option<NonZeroU16>,
+        /// Plain lines instead of the full screen
+        #[arg(long)]
+        plain: bool,
     },
 }
 
@@ -109,12 +112,30 @@ impl TeachCmd {
                 from,
                 talk,
                 counts_in_praise,
+                microphone,
                 channel,
+                plain,
             } => {
                 check_name(&name)?;
                 home.create()?;
-                let channel = channel_choice(channel);
-                let mut taught = word_from_file(&name, &from, talk.as_deref(), channel)?;
+                let choice = channel_choice(channel.map(NonZeroUsize::from));
+                let talk = match talk {
+                    None => Talk::None,
+                    Some(Some(file)) => Talk::Heard(whole(&file, choice)?),
+                    Some(None) => Talk::Asked,
+                };
+                let mut taught = match from {
+                    Some(file) => word_from_file(&name, &file, &talk, choice)?,
+                    None => {
+                        let sound =
+                            SoundIn::of_microphone(microphone, channel.map(NonZeroU16::get));
+                        let mut source = sound.open(home)?;
+                        let mut show = Show::open(home, plain, false)?;
+                        let taught = word_live(&name, &mut *source, &talk, &mut show, out);
+                        show.close();
+                        taught?
+                    }
+                };
                 taught.profile.counts_in_praise = counts_in_praise;
                 word(&taught, home, out)
             }
@@ -154,7 +175,7 @@ fn word(taught: &TaughtWord, home: &Home, out: &mut dyn Write) -> anyhow::Result
     match profile.talk_near {
         None => writeln!(
             out,
-            "With --talk FILE, a minute of your ordinary talk, it would be told apart more surely."
+            "With --talk, a minute of your ordinary talk, it would be told apart more surely."
         )?,
         Some(0) => writeln!(out, "Nothing in your talk was taken for it.")?,
         Some(n) => writeln!(
@@ -162,10 +183,10 @@ fn word(taught: &TaughtWord, home: &Home, out: &mut dyn Write) -> anyhow::Result
             "{n} places in your talk came near it; the bar is higher now."
         )?,
     }
-    if profile.rate_hz < WHOLE_BAND_HZ {
+    if profile.rate_hz < WHOLE_VOICE_HZ {
         writeln!(
             out,
-            "At {} Hz only a part of your voice was kept; record at {WHOLE_BAND_HZ} Hz or more to be surer.",
+            "At {} Hz only a part of your voice was kept; record at {WHOLE_VOICE_HZ} Hz or more to be surer.",
             profile.rate_hz
         )?;
     }
@@ -228,18 +249,71 @@ pub(super) fn click_from_file(
         .with_context(|| format!("{} cannot teach a click", file.display()))
 }
 
+/// What a word is not.
+enum Talk {
+    /// Nothing is known of it.
+    None,
+    /// A recording, and its rate.
+    Heard((Vec<f32>, u32)),
+    /// It is to be asked for at the microphone.
+    Asked,
+}
+
+impl Talk {
+    fn heard(&self) -> Option<(&[f32], u32)> {
+        match self {
+            Self::Heard((samples, rate_hz)) => Some((samples, *rate_hz)),
+            Self::None | Self::Asked => None,
+        }
+    }
+}
+
 /// Learns a word from a recording, and from one of other talk.
 fn word_from_file(
     name: &str,
     file: &Path,
-    talk: Option<&Path>,
+    talk: &Talk,
     channel: ChannelChoice,
 ) -> anyhow::Result<TaughtWord> {
+    if let Talk::Asked = talk {
+        let words = "--talk needs a FILE where the word comes from one too (--talk FILE)";
+        return Err(BadUsage(words.to_owned()).into());
+    }
     let (samples, rate_hz) = whole(file, channel)?;
-    let talk = talk.map(|talk| whole(talk, channel)).transpose()?;
-    let talk = talk.as_ref().map(|(x, rate_hz)| (&x[..], *rate_hz));
-    teach_word(name, &samples, rate_hz, talk)
+    teach_word(name, &samples, rate_hz, talk.heard())
         .with_context(|| format!("{} cannot teach a word", file.display()))
+}
+
+/// Learns a click at the microphone.
+fn click_live(
+    name: &str,
+    source: &mut dyn SampleSource,
+    show: &mut Show,
+    out: &mut dyn Write,
+) -> anyhow::Result<Taught> {
+    let mut lesson = LiveLesson::new(name, source.rate_hz())?;
+    live::learn(name, &mut lesson, source, show, out)
+}
+
+/// Learns a word at the microphone, and from other talk what it is not.
+fn word_live(
+    name: &str,
+    source: &mut dyn SampleSource,
+    talk: &Talk,
+    show: &mut Show,
+    out: &mut dyn Write,
+) -> anyhow::Result<TaughtWord> {
+    let rate_hz = source.rate_hz();
+    let mut lesson = WordLesson::new(name, rate_hz)?;
+    let taught = live::learn(name, &mut lesson, source, show, out)?;
+    let asked = match talk {
+        Talk::Asked => live::talk(name, source, show, out)?,
+        Talk::None | Talk::Heard(_) => None,
+    };
+    match asked.as_deref().map(|x| (x, rate_hz)).or(talk.heard()) {
+        Some(talk) => Ok(lesson.finish(Some(talk))?),
+        None => Ok(taught),
+    }
 }
 
 /// A recording that is short enough to learn from, and its rate.
@@ -261,88 +335,11 @@ fn whole(file: &Path, channel: ChannelChoice) -> anyhow::Result<(Vec<f32>, u32)>
     Ok((samples, rate_hz))
 }
 
-/// Learns a click from what is heard now, saying what comes of each click.
-fn click_live(
-    name: &str,
-    source: &mut dyn SampleSource,
-    show: &mut Show,
-    out: &mut dyn Write,
-) -> anyhow::Result<Taught> {
-    let mut lesson = LiveLesson::new(name, source.rate_hz())?;
-    let (mut samples, mut events) = (Vec::new(), Vec::<MicEvent>::new());
-    let mut lines: Vec<String> = Vec::new();
-    let mut asked = false;
-    show.say(
-        out,
-        "Away from ears, yours and animals'. Listening to the room first: hold still.",
-    )?;
-    loop {
-        samples.clear();
-        events.clear();
-        let flow = source.pull(PATIENCE, &mut samples, &mut events);
-        let mut said = Vec::new();
-        lesson.push(&samples, &mut |s| said.push(s))?;
-        let troubles = events
-            .iter()
-            .filter(|e| !matches!(e, MicEvent::Samples { .. }))
-            .map(ToString::to_string);
-        let mut words: Vec<String> = troubles
-            .chain(said.iter().map(ToString::to_string))
-            .collect();
-        if !asked && lesson.knows_the_room() {
-            asked = true;
-            words.insert(
-                0,
-                format!("Now click {WANTED} times, about once a second, as you do when you train."),
-            );
-        }
-        for line in &words {
-            show.say(out, line)?;
-        }
-        lines.extend(words);
-        lines.drain(..lines.len().saturating_sub(KEPT_LINES));
-        for one in said {
-            if let Said::Done(taught) = one {
-                return Ok(*taught);
-            }
-        }
-        show.draw(|| view(name, &mut lesson, &lines))?;
-        if flow == Flow::Ended {
-            return lesson.finish().context("these clicks cannot be taught");
-        }
-        if show.done().wants_out {
-            bail!("nothing was taught: the lesson was ended before its {WANTED} clicks");
-        }
-    }
-}
-
-fn view(name: &str, lesson: &mut LiveLesson, lines: &[String]) -> SetupView {
-    let large = if lesson.knows_the_room() {
-        format!("{} OF {WANTED}", lesson.count())
-    } else {
-        "WAIT".to_owned()
-    };
-    let last = lines.last().map_or(
-        "Listening to the room first: hold still. Keep the clicker away from ears.",
-        String::as_str,
-    );
-    let before = lines.iter().rev().skip(1);
-    SetupView {
-        title: format!("Teaching \"{name}\""),
-        large,
-        status: last.to_owned(),
-        level: Some(lesson.level()),
-        rows: before.map(|l| (String::new(), l.clone())).collect(),
-        warnings: Vec::new(),
-        keys: Vec::new(),
-    }
-}
-
 #[cfg(test)]
 mod tests {
     #![allow(clippy::unwrap_used)]
     use super::*;
-    use crate::sound::room::farm;
+    use crate::sound::room::{Dice, farm, speech};
     use crate::sound::{Pace, Played};
 
     /// The same sound, played through the live path and read as a file's: the
@@ -367,6 +364,48 @@ mod tests {
         let bytes = |t: &Taught| serde_json::to_string(&t.profile).unwrap();
         assert!(bytes(&live) == bytes(&file), "the profiles differ");
         assert_eq!(live, file);
+    }
+
+    /// The same for a word, with other talk after it.
+    #[test]
+    fn a_played_word_teaches_what_a_file_teaches() {
+        let scratch = tempfile::tempdir().unwrap();
+        let home = Home::at(scratch.path());
+        let rate_hz = farm::RATE_HZ;
+        let words = farm::ten_words(7).samples;
+        let talk = speech(f64::from(rate_hz), 12.0, &mut Dice::new(3));
+        let mut played = words.clone();
+        played.extend_from_slice(&talk);
+        let mut source = Played::from_samples(rate_hz, Pace::AsFast, played);
+        let mut show = Show::open(&home, true, false).unwrap();
+        let mut out = Vec::new();
+        let live = word_live("good", &mut source, &Talk::Asked, &mut show, &mut out).unwrap();
+        let said = String::from_utf8(out).unwrap();
+        assert!(said.contains("Now say it 10 times"), "{said}");
+        assert!(said.contains("take 10/10: good"), "{said}");
+        assert!(said.contains("Now talk for a minute"), "{said}");
+        // The lesson ends a second after its last take, wherever the file does.
+        let file = teach_word("good", &words, rate_hz, None).unwrap();
+        assert_eq!(live.profile.takes, file.profile.takes);
+        assert!(live.profile.talk_near.is_some(), "the talk was listened to");
+        assert!(live.profile.bar >= file.profile.bar);
+    }
+
+    #[test]
+    fn too_few_takes_are_refused_with_the_reason() {
+        let scratch = tempfile::tempdir().unwrap();
+        let home = Home::at(scratch.path());
+        let mut samples = farm::ten_words(7).samples;
+        samples.truncate(5 * farm::RATE_HZ as usize);
+        let mut source = Played::from_samples(farm::RATE_HZ, Pace::AsFast, samples);
+        let mut show = Show::open(&home, true, false).unwrap();
+        let out = &mut Vec::new();
+        let error = word_live("good", &mut source, &Talk::None, &mut show, out).unwrap_err();
+        let words = super::super::trouble::sentence(&error);
+        assert!(
+            words.contains("good takes of a word were found, 5"),
+            "{words}"
+        );
     }
 
     #[test]

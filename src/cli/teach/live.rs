@@ -1,0 +1,232 @@
+//! A lesson by microphone, for a click as for a word: what comes of each try is
+//! said at once, until there are enough.
+
+use std::fmt::Display;
+use std::io::Write;
+use std::time::Duration;
+
+use anyhow::{Context, bail};
+
+use crate::cli::show::Show;
+use crate::ear::word::{TaughtWord, WordLesson, WordSaid};
+use crate::ear::{EarError, Level, LevelMeter, LiveLesson, Said, Taught, WANTED};
+use crate::screen::view::setup::SetupView;
+use crate::sound::{Flow, MicEvent, SampleSource};
+
+/// How long the lesson waits for sound at a stretch.
+const PATIENCE: Duration = Duration::from_millis(30);
+/// Not everything that was said fits a screen: so much of it stays.
+const KEPT_LINES: usize = 6;
+/// Other talk is listened to for this long at most, in seconds: a minute,
+const TALK_S: f64 = 60.0;
+/// and for this long at least.
+const LEAST_TALK_S: f64 = 10.0;
+
+/// A lesson that is pushed sound and says what comes of it.
+pub(super) trait Lesson {
+    /// What is learned.
+    type Taught;
+    /// What there is to say.
+    type Said: Display;
+    /// What to do, once the room is known.
+    const ASK: &'static str;
+    /// What cannot be taught when it fails.
+    const THESE: &'static str;
+
+    fn hear(&mut self, samples: &[f32], say: &mut dyn FnMut(Self::Said)) -> Result<(), EarError>;
+    /// What was learned, if that is what was said.
+    fn learned(said: Self::Said) -> Option<Self::Taught>;
+    /// Learns from what there is.
+    fn end(&self) -> anyhow::Result<Self::Taught>;
+    /// Whether there is enough to learn from, when the user wants to end.
+    fn is_enough(&self) -> bool;
+    fn knows_the_room(&self) -> bool;
+    fn count(&self) -> usize;
+    fn level(&mut self) -> Level;
+}
+
+impl Lesson for LiveLesson {
+    type Taught = Taught;
+    type Said = Said;
+    const ASK: &'static str = "click 10 times, about once a second, as you do when you train.";
+    const THESE: &'static str = "these clicks cannot be taught";
+
+    fn hear(&mut self, samples: &[f32], say: &mut dyn FnMut(Said)) -> Result<(), EarError> {
+        self.push(samples, say)
+    }
+    fn learned(said: Said) -> Option<Taught> {
+        match said {
+            Said::Done(taught) => Some(*taught),
+            _ => None,
+        }
+    }
+    fn end(&self) -> anyhow::Result<Taught> {
+        Ok(self.finish()?)
+    }
+    fn is_enough(&self) -> bool {
+        false
+    }
+    fn knows_the_room(&self) -> bool {
+        self.knows_the_room()
+    }
+    fn count(&self) -> usize {
+        self.count()
+    }
+    fn level(&mut self) -> Level {
+        self.level()
+    }
+}
+
+impl Lesson for WordLesson {
+    type Taught = TaughtWord;
+    type Said = WordSaid;
+    const ASK: &'static str =
+        "say it 10 times as you would to the animal, a second's pause after each.";
+    const THESE: &'static str = "this word cannot be taught";
+
+    fn hear(&mut self, samples: &[f32], say: &mut dyn FnMut(WordSaid)) -> Result<(), EarError> {
+        self.push(samples, say)
+    }
+    fn learned(said: WordSaid) -> Option<TaughtWord> {
+        match said {
+            WordSaid::Done(taught) => Some(*taught),
+            _ => None,
+        }
+    }
+    fn end(&self) -> anyhow::Result<TaughtWord> {
+        Ok(self.finish(None)?)
+    }
+    fn is_enough(&self) -> bool {
+        self.is_enough()
+    }
+    fn knows_the_room(&self) -> bool {
+        self.knows_the_room()
+    }
+    fn count(&self) -> usize {
+        self.count()
+    }
+    fn level(&mut self) -> Level {
+        self.level()
+    }
+}
+
+/// Learns from what is heard now, saying what comes of each try.
+pub(super) fn learn<L: Lesson>(
+    name: &str,
+    lesson: &mut L,
+    source: &mut dyn SampleSource,
+    show: &mut Show,
+    out: &mut dyn Write,
+) -> anyhow::Result<L::Taught> {
+    let (mut samples, mut events) = (Vec::new(), Vec::<MicEvent>::new());
+    let mut lines: Vec<String> = Vec::new();
+    let mut asked = false;
+    show.say(out, ROOM)?;
+    loop {
+        samples.clear();
+        events.clear();
+        let flow = source.pull(PATIENCE, &mut samples, &mut events);
+        let mut said = Vec::new();
+        lesson.hear(&samples, &mut |s| said.push(s))?;
+        let mut words: Vec<String> = troubles(&events)
+            .chain(said.iter().map(ToString::to_string))
+            .collect();
+        if !asked && lesson.knows_the_room() {
+            asked = true;
+            words.insert(0, format!("Now {}", L::ASK));
+        }
+        for line in &words {
+            show.say(out, line)?;
+        }
+        lines.extend(words);
+        lines.drain(..lines.len().saturating_sub(KEPT_LINES));
+        for one in said {
+            if let Some(taught) = L::learned(one) {
+                return Ok(taught);
+            }
+        }
+        show.draw(|| {
+            let large = if lesson.knows_the_room() {
+                format!("{} OF {WANTED}", lesson.count())
+            } else {
+                "WAIT".to_owned()
+            };
+            let last = lines.last().map_or(ROOM, String::as_str);
+            let before = lines.iter().rev().skip(1);
+            SetupView {
+                title: format!("Teaching \"{name}\""),
+                large,
+                status: last.to_owned(),
+                level: Some(lesson.level()),
+                rows: before.map(|l| (String::new(), l.clone())).collect(),
+                warnings: Vec::new(),
+                keys: Vec::new(),
+            }
+        })?;
+        if flow == Flow::Ended {
+            return lesson.end().context(L::THESE);
+        }
+        if show.done().wants_out {
+            if lesson.is_enough() {
+                return lesson.end().context(L::THESE);
+            }
+            bail!(
+                "nothing was taught: the lesson was ended at {} of its {WANTED}",
+                lesson.count()
+            );
+        }
+    }
+}
+
+/// Before anything is known of the room.
+const ROOM: &str =
+    "Listening to the room first: hold still. Keep sound away from ears, yours and animals'.";
+
+fn troubles(events: &[MicEvent]) -> impl Iterator<Item = String> {
+    events
+        .iter()
+        .filter(|e| !matches!(e, MicEvent::Samples { .. }))
+        .map(ToString::to_string)
+}
+
+/// A minute of the trainer's ordinary talk, or what there is when they end it;
+/// `None` when that is too little to tell anything.
+pub(super) fn talk(
+    name: &str,
+    source: &mut dyn SampleSource,
+    show: &mut Show,
+    out: &mut dyn Write,
+) -> anyhow::Result<Option<Vec<f32>>> {
+    let ask = format!(
+        "Now talk for a minute as you do at work, praise and all, but do not say \"{name}\" by itself."
+    );
+    show.say(out, &ask)?;
+    let rate_hz = f64::from(source.rate_hz());
+    let mut meter = LevelMeter::new(source.rate_hz());
+    let (mut all, mut samples, mut events) = (Vec::new(), Vec::new(), Vec::<MicEvent>::new());
+    loop {
+        samples.clear();
+        events.clear();
+        let flow = source.pull(PATIENCE, &mut samples, &mut events);
+        meter.push(&samples);
+        all.extend_from_slice(&samples);
+        let warnings: Vec<String> = troubles(&events).collect();
+        for line in &warnings {
+            show.say(out, line)?;
+        }
+        let left_s = TALK_S - all.len() as f64 / rate_hz;
+        show.draw(|| SetupView {
+            title: format!("Teaching \"{name}\": what it is not"),
+            large: format!("{:.0} S", left_s.max(0.0).ceil()),
+            status: ask.clone(),
+            level: Some(meter.level()),
+            rows: Vec::new(),
+            warnings,
+            keys: Vec::new(),
+        })?;
+        if left_s <= 0.0 || flow == Flow::Ended || show.done().wants_out {
+            let is_enough = all.len() as f64 >= LEAST_TALK_S * rate_hz;
+            return Ok(is_enough.then_some(all));
+        }
+    }
+}
