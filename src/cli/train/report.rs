@@ -2,7 +2,8 @@
 
 use std::io::{self, Write};
 
-use super::app::{Training, clock};
+use super::app::Training;
+use super::view::clock;
 use crate::measure::session::Rule;
 use crate::measure::words;
 use crate::page::{Glyphs, next_time, session_picture, session_words};
