@@ -1,23 +1,14 @@
 #![allow(clippy::unwrap_used)]
 
 use super::*;
+use crate::journal::Settings;
+use crate::timeline::session::SessionEvent;
+use crate::timeline::{MomentSource, Sound, SoundKind};
 
 const PLAN: &str = include_str!("../fixtures/plans/target.toml");
 
 fn setup(plan: &str) -> Setup {
-    Setup {
-        plan: Plan::parse(plan).unwrap(),
-        rules: SessionRules::default(),
-        aim: Aim {
-            from_ms: 0.0,
-            to_ms: 400.0,
-        },
-        before_ms: 500.0,
-        after_ms: 1500.0,
-        clicker_m: 1.0,
-        observer: None,
-        word_at: crate::ear::word::WordAt::Onset,
-    }
+    Settings::default().session_setup(Plan::parse(plan).unwrap(), None)
 }
 
 fn mark(t_s: f64) -> Happened {
@@ -210,28 +201,4 @@ fn measures_survive_their_text() {
     let setup = setup(PLAN);
     let text = serde_json::to_string(&setup).unwrap();
     assert_eq!(serde_json::from_str::<Setup>(&text).unwrap(), setup);
-}
-
-/// A cue that is spoken aloud counts like one that is keyed.
-#[test]
-fn a_sound_is_a_mark_a_cue_or_nothing() {
-    let mut plan = Plan::parse(PLAN).unwrap();
-    let sound = |kind, name: &str| Sound {
-        t_s: 1.0,
-        kind,
-        name: name.into(),
-        confidence: 0.9,
-        level_dbfs: -12.0,
-    };
-    assert_eq!(of_sound(&sound(SoundKind::Impact, ""), &plan), None);
-    assert_eq!(
-        of_sound(&sound(SoundKind::Word, "place"), &plan),
-        Some(Happened::Cue)
-    );
-    let is_mark = |plan: &Plan, kind, name| {
-        matches!(of_sound(&sound(kind, name), plan), Some(Happened::Mark(_)))
-    };
-    assert!(is_mark(&plan, SoundKind::Word, "yes") && is_mark(&plan, SoundKind::Click, "blue"));
-    plan.bridge = Some("blue".into());
-    assert!(is_mark(&plan, SoundKind::Click, "blue") && !is_mark(&plan, SoundKind::Click, "red"));
 }

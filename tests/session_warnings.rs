@@ -9,9 +9,9 @@ use std::path::Path;
 
 use marklag::journal::Settings;
 use marklag::measure::session::{Rule, Warning};
-use marklag::session::{Looking, Setup};
+use marklag::session::Looking;
 use marklag::timeline::session::{Happened, Log, SessionEvent};
-use marklag::timeline::{Aim, MomentSource, Plan, Sound, SoundKind};
+use marklag::timeline::{MomentSource, Plan, Sound, SoundKind};
 use serde::Deserialize;
 
 const RULES: [Rule; 8] = [
@@ -119,19 +119,7 @@ impl Scene {
         let settings = Settings::parse(&self.settings, Path::new("settings.toml")).unwrap();
         let mut plan = Plan::parse(include_str!("../fixtures/plans/target.toml")).unwrap();
         plan.length_min = self.length_min;
-        let setup = Setup {
-            plan,
-            rules: settings.session,
-            aim: Aim {
-                from_ms: 0.0,
-                to_ms: 400.0,
-            },
-            before_ms: 500.0,
-            after_ms: 1500.0,
-            clicker_m: 1.0,
-            observer: None,
-            word_at: marklag::ear::word::WordAt::Onset,
-        };
+        let setup = settings.session_setup(plan, None);
         Looking::at(&self.log(at_s), &setup, at_s, false).warnings(&setup)
     }
 }

@@ -6,6 +6,7 @@ use jiff::Timestamp;
 use jiff::tz::TimeZone;
 
 use super::bridges::Bridges;
+use super::train::unended;
 use crate::journal::{BoutKind, BoutRow, Home, HomeError, Journal};
 
 /// How many of the newest bouts are looked at for the last of each kind.
@@ -19,6 +20,10 @@ struct Standing {
     last_drill: Option<Last>,
     last_session: Option<Last>,
     last_review: Option<Last>,
+    /// Names of the kept plans.
+    plans: Vec<String>,
+    /// Sessions that never ended: with whom, on which day, and their id.
+    unended: Vec<(String, String, String)>,
     /// What could not be read, in words.
     trouble: Vec<String>,
 }
@@ -52,23 +57,47 @@ fn standing(home: Result<Home, HomeError>) -> Standing {
         }
         Err(e) => standing.trouble.push(super::trouble::sentence(&e)),
     }
-    match newest(&home) {
-        Ok(rows) => {
+    match kept(&home) {
+        Ok(Some(kept)) => {
+            let rows = kept.newest;
             let last = |kind| rows.iter().find(|row| row.kind == kind).map(Last::of);
             standing.last_drill = last(BoutKind::Drill);
             standing.last_session = last(BoutKind::Session);
             standing.last_review = last(BoutKind::Review);
+            standing.plans = kept.plans;
+            standing.unended = kept.unended;
         }
+        Ok(None) => {}
         Err(e) => standing.trouble.push(super::trouble::sentence(&e)),
     }
     standing
 }
 
-fn newest(home: &Home) -> anyhow::Result<Vec<BoutRow>> {
-    match Journal::open_existing(&home.journal_file())? {
-        Some(journal) => Ok(journal.list(Some(LOOK_BACK))?),
-        None => Ok(Vec::new()),
+/// What the journal tells.
+struct Kept {
+    newest: Vec<BoutRow>,
+    plans: Vec<String>,
+    unended: Vec<(String, String, String)>,
+}
+
+fn kept(home: &Home) -> anyhow::Result<Option<Kept>> {
+    let Some(journal) = Journal::open_existing(&home.journal_file())? else {
+        return Ok(None);
+    };
+    let mut cut_off = Vec::new();
+    for row in unended(&journal)? {
+        let animal = journal.read_session(&row.id)?.animal;
+        cut_off.push((
+            animal.unwrap_or_else(|| "an animal".to_owned()),
+            day(row.started_at, row.time_zone.as_deref()),
+            row.id.short().to_owned(),
+        ));
     }
+    Ok(Some(Kept {
+        newest: journal.list(Some(LOOK_BACK))?,
+        plans: journal.plans()?.into_iter().map(|p| p.name).collect(),
+        unended: cut_off,
+    }))
 }
 
 impl Last {
@@ -105,6 +134,11 @@ fn words(standing: &Standing) -> String {
     } else {
         format!("taught: {}", standing.taught.join(", "))
     };
+    let train = if standing.plans.is_empty() {
+        "marklag train"
+    } else {
+        "marklag train PLAN"
+    };
     let steps = [
         ("Teach your clicker", "marklag teach click NAME", taught),
         (
@@ -112,9 +146,10 @@ fn words(standing: &Standing) -> String {
             "marklag drop",
             told(&standing.last_drill),
         ),
+        ("Plan a session", "marklag plan new", plans(&standing.plans)),
         (
             "A session with an animal",
-            "marklag train",
+            train,
             told(&standing.last_session),
         ),
         (
@@ -132,6 +167,13 @@ fn words(standing: &Standing) -> String {
         let _ = writeln!(page, "{}", line.trim_end());
     }
     page.push('\n');
+    for (animal, day, id) in &standing.unended {
+        let _ = writeln!(
+            page,
+            "A session with {animal} of {day} never ended; all that was noted is kept.\n\
+             To bring it to its end: marklag train --finish {id}\n"
+        );
+    }
     for trouble in &standing.trouble {
         let _ = writeln!(page, "{trouble}\n");
     }
@@ -145,16 +187,27 @@ fn words(standing: &Standing) -> String {
     page
 }
 
+/// The plans by name, as many as have room.
+fn plans(names: &[String]) -> String {
+    match names {
+        [] => "none yet".to_owned(),
+        [one] => one.chars().take(20).collect(),
+        more => format!("{} plans", more.len()),
+    }
+}
+
 /// The first step that has not been done; progress when all of them have.
 fn next_step(standing: &Standing) -> usize {
     if standing.taught.is_empty() {
         0
     } else if standing.last_drill.is_none() {
         1
-    } else if standing.last_session.is_none() {
+    } else if standing.last_session.is_some() {
+        5
+    } else if standing.plans.is_empty() {
         2
     } else {
-        4
+        3
     }
 }
 
@@ -185,12 +238,31 @@ mod tests {
         standing.last_review = last(9);
         assert!(arrow(&words(&standing)).contains("marklag drop"));
         standing.last_drill = last(1);
-        assert!(arrow(&words(&standing)).contains("marklag train"));
+        assert!(arrow(&words(&standing)).contains("marklag plan new"));
+        standing.plans = vec!["target, first week".to_owned()];
+        assert!(arrow(&words(&standing)).contains("marklag train PLAN"));
         standing.last_session = last(20);
         let page = words(&standing);
         assert!(arrow(&page).contains("marklag progress"));
         assert!(page.contains("last on 3 May 2031, 1 lag\n"), "{page}");
         assert!(page.contains("taught: blue"), "{page}");
+        // Who works without plans is not sent back to them.
+        standing.plans.clear();
+        assert!(arrow(&words(&standing)).contains("marklag progress"));
+    }
+
+    #[test]
+    fn a_session_that_never_ended_is_told_of() {
+        let standing = Standing {
+            unended: vec![("Juniper".into(), "3 May 2031".into(), "ab12cd34".into())],
+            ..Standing::default()
+        };
+        let page = words(&standing);
+        assert!(
+            page.contains("with Juniper of 3 May 2031 never ended"),
+            "{page}"
+        );
+        assert!(page.contains("marklag train --finish ab12cd34"), "{page}");
     }
 
     #[test]

@@ -62,8 +62,8 @@ pub struct StoredSession {
     pub measures: Option<SessionMeasures>,
 }
 
-/// The setup as it is kept with a bout: without the names of animal and plan,
-/// which are linked, so that they can be changed and forgotten.
+/// The setup as it is kept with a bout: without the names of animal, plan and
+/// person, which are linked, so that they can be changed and forgotten.
 ///
 /// # Errors
 /// None in practice; a setup is plain data.
@@ -71,6 +71,7 @@ pub fn settings_json(setup: &Setup) -> serde_json::Result<String> {
     let mut session = setup.clone();
     session.plan.animal.clear();
     session.plan.name.clear();
+    session.plan.person = None;
     serde_json::to_string(&SettingsJson { session })
 }
 

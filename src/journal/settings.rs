@@ -1,6 +1,7 @@
 //! The settings a trainer writes in `settings.toml`: aims, the pairing window,
 //! distances, the person. Every field may be left out.
 
+use std::collections::BTreeMap;
 use std::fs;
 use std::io;
 use std::path::{Path, PathBuf};
@@ -9,9 +10,11 @@ use serde::{Deserialize, Deserializer, Serialize, de};
 use thiserror::Error;
 
 use crate::ear::word::WordAt;
+use crate::measure::observer::Observer;
 use crate::measure::session::SessionRules;
 use crate::screen::theme::{ColourSetting, SignSetting};
-use crate::timeline::{Aim, MomentKind};
+use crate::session::Setup;
+use crate::timeline::{Aim, MomentKind, Plan};
 
 /// A settings file with every field at its default, and what each means.
 pub const DEFAULT_SETTINGS: &str = include_str!("settings.toml");
@@ -77,6 +80,9 @@ pub struct Settings {
     pub screen: ScreenSetting,
     /// Which key does what on the screen.
     pub keys: Keys,
+    /// What a pedal or second keyboard does in a session, by the device's name:
+    /// from a key's code ("48"), or "any" for its other keys, to a name of `keys`.
+    pub pedals: BTreeMap<String, BTreeMap<String, String>>,
     /// What a session with an animal is judged and warned by.
     pub session: SessionRules,
 }
@@ -99,8 +105,8 @@ pub struct ScreenSetting {
     pub signs: SignSetting,
 }
 
-/// The key of each thing that can be done on a live screen: one sign, or a name
-/// such as "space", "enter" or "f2".
+/// The keys of each thing that can be done on a live screen: one sign, or a name
+/// such as "space", "enter" or "f2"; several with spaces between.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
 #[serde(deny_unknown_fields, default)]
 pub struct Keys {
@@ -134,6 +140,8 @@ pub struct Keys {
     pub note: String,
     /// A session: the numbers behind the screen.
     pub numbers: String,
+    /// A session: what happened, to undo any of it.
+    pub list: String,
 }
 
 impl Default for Keys {
@@ -154,6 +162,7 @@ impl Default for Keys {
             redo: "r".to_owned(),
             note: "w".to_owned(),
             numbers: "i".to_owned(),
+            list: "l".to_owned(),
         }
     }
 }
@@ -177,6 +186,7 @@ impl Keys {
             "redo" => &self.redo,
             "note" => &self.note,
             "numbers" => &self.numbers,
+            "list" => &self.list,
             _ => return String::new(),
         };
         key.clone()
@@ -336,6 +346,20 @@ impl Settings {
                 path: path.to_path_buf(),
                 source,
             }),
+        }
+    }
+
+    /// What a session with this plan is judged by.
+    pub fn session_setup(&self, plan: Plan, observer: Option<Observer>) -> Setup {
+        Setup {
+            plan,
+            rules: self.session.clone(),
+            aim: self.aim.of(MomentKind::Behaviour),
+            before_ms: self.pairing.before_ms,
+            after_ms: self.pairing.after_ms,
+            clicker_m: self.distance.microphone_to_clicker_m,
+            observer,
+            word_at: self.bridge.word_at,
         }
     }
 

@@ -1,26 +1,15 @@
 #![allow(clippy::unwrap_used)]
 
 use super::*;
-use crate::measure::session::SessionRules;
+use crate::journal::Settings;
 use crate::page::{Glyphs, session_picture};
 use crate::session::{Looking, measure};
 use crate::timeline::session::{Happened, Log, SessionEvent};
-use crate::timeline::{Aim, MomentSource, Plan, Sound, SoundKind};
+use crate::timeline::{MomentSource, Plan, Sound, SoundKind};
 
 fn setup() -> Setup {
-    Setup {
-        plan: Plan::parse(include_str!("../../fixtures/plans/target.toml")).unwrap(),
-        rules: SessionRules::default(),
-        aim: Aim {
-            from_ms: 0.0,
-            to_ms: 400.0,
-        },
-        before_ms: 500.0,
-        after_ms: 1500.0,
-        clicker_m: 1.0,
-        observer: None,
-        word_at: crate::ear::word::WordAt::Onset,
-    }
+    let plan = Plan::parse(include_str!("../../fixtures/plans/target.toml")).unwrap();
+    Settings::default().session_setup(plan, None)
 }
 
 /// Ten tries, eight reached and marked 0.2 s late, one of them not paid.

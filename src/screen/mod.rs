@@ -10,7 +10,7 @@ pub mod theme;
 pub mod view;
 
 pub use guard::Screen;
-pub use keymap::{Binding, KeyMap, KeyMapError};
+pub use keymap::{Binding, KeyMap, KeyMapError, name as name_of};
 pub use log::Log;
 pub use run::{App, run};
 pub use theme::{Colours, Look, Role};

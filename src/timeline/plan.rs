@@ -1,6 +1,9 @@
 //! A plan: what a session is to practise, how long, with how many treats. As a
 //! TOML file it can be written by hand; every mistake in it is named.
 
+mod draft;
+pub mod form;
+
 use serde::{Deserialize, Serialize};
 
 /// What the first field of a plan file says.
@@ -207,6 +210,11 @@ impl Plan {
         self.behaviours.iter().find(|b| b.name == name)
     }
 
+    /// Whether a taught word of this name is the cue of one of the behaviours.
+    pub fn is_cue(&self, word: &str) -> bool {
+        self.behaviours.iter().any(|b| b.is_cue(word))
+    }
+
     /// The behaviour of one thing that is practised, from 0; `None` for pairing.
     pub fn behaviour_of(&self, item: usize) -> Option<&Behaviour> {
         self.behaviour(self.practise.get(item)?.behaviour.as_deref()?)
@@ -263,6 +271,11 @@ impl Plan {
 }
 
 impl Behaviour {
+    /// Whether a taught word of this name is its cue; capitals make no difference.
+    pub fn is_cue(&self, word: &str) -> bool {
+        !self.cue.is_empty() && self.cue.to_lowercase() == word.to_lowercase()
+    }
+
     fn check(&self) -> Result<(), PlanError> {
         let no = |why: String| Err(PlanError::Sense(why));
         one_line("a behaviour's name", &self.name)?;

@@ -1,10 +1,10 @@
 //! Plans, sessions with an animal, and two people compared, from the command line.
 
-use marklag::journal::{Bout, BoutKind, Journal, settings_json};
-use marklag::measure::session::SessionRules;
-use marklag::session::{SessionMeasures, Setup};
+use marklag::journal::{Bout, BoutKind, Journal, Settings, settings_json};
+use marklag::session::SessionMeasures;
+use marklag::sound::room::farm;
 use marklag::timeline::session::{Happened, SessionEvent};
-use marklag::timeline::{Aim, MomentSource, Plan};
+use marklag::timeline::{MomentSource, Plan};
 
 use crate::run::{Place, Run, drill, fixture};
 
@@ -165,19 +165,8 @@ fn a_session_is_told_in_words_and_with_marks_alone() {
 #[test]
 fn a_session_that_never_ended_is_found_and_finished() {
     let place = Place::taught();
-    let setup = Setup {
-        plan: Plan::parse(&std::fs::read_to_string(plan_file()).unwrap()).unwrap(),
-        rules: SessionRules::default(),
-        aim: Aim {
-            from_ms: 0.0,
-            to_ms: 400.0,
-        },
-        before_ms: 500.0,
-        after_ms: 1500.0,
-        clicker_m: 1.0,
-        observer: None,
-        word_at: marklag::ear::word::WordAt::Onset,
-    };
+    let plan = Plan::parse(&std::fs::read_to_string(plan_file()).unwrap()).unwrap();
+    let setup = Settings::default().session_setup(plan, None);
     let bout = Bout {
         kind: BoutKind::Session,
         started_at: "2025-03-30T06:15:00Z".parse().unwrap(),
@@ -232,11 +221,11 @@ fn two_who_noted_the_same_session_are_compared() {
     let place = Place::new();
     let a = place.file(
         "a.csv",
-        "time,event\n1,reached\n5,reached\n9,near_miss\n20,reached\n",
+        "time,event\n1,reached\n5,reached\n9,near_miss\n20,reached\n21,treat\n",
     );
     let b = place.file(
         "b.csv",
-        "time,event\n1.1,reached\n5.1,near_miss\n9.1,near_miss\n",
+        "time,event\n1.1,reached\n5.1,near_miss\n9.1,near_miss\n21.3,treat\n22,cue\n",
     );
     let told = place.marklag(["compare"]).arg(&a).arg(&b).run().well();
     for words in [
@@ -244,7 +233,9 @@ fn two_who_noted_the_same_session_are_compared() {
         "2 of 3 (67 %) alike",
         "kappa 0.40",
         "A − B is -100 ms on average",
-        "No ICC",
+        "Treats:\n  Whether: 1 of 1 (100 %)",
+        "Cues:\n  Whether: 0 of 1 (0 %) noted by both within 500 ms; A alone 0, B alone 1.",
+        "a session of the journal has marks, and none was named",
     ] {
         assert!(told.contains(words), "{words}: {told}");
     }
@@ -252,4 +243,147 @@ fn two_who_noted_the_same_session_are_compared() {
         .marklag(["compare", "nothing", "at-all"])
         .run()
         .fails(1, &["nothing"]);
+}
+
+/// A second look at a recorded session, as an events file and as moments, against
+/// the session in the journal. The truth is known by construction: the session
+/// noted all six presses 0.2 s before; the second look five of them 0.25 s before,
+/// one of those as a near miss.
+#[test]
+fn a_second_look_is_compared_with_a_session() {
+    let place = Place::taught();
+    let presses = farm::drill(7, 6).clicks;
+    let presses: Vec<f64> = presses.iter().map(|c| c.press as f64 / 48_000.0).collect();
+    let table = |name: &str, rows: Vec<(f64, &str)>| {
+        let rows = rows.iter().map(|(t, word)| format!("{t:.4},{word}\n"));
+        place.file(name, format!("time,event\n{}", rows.collect::<String>()))
+    };
+    let live = table(
+        "live.csv",
+        presses.iter().map(|t| (t - 0.2, "reached")).collect(),
+    );
+    place
+        .review(
+            &drill(),
+            &["--session", "--keep", "--events", live.to_str().unwrap()],
+        )
+        .well();
+    let calls = ["reached", "reached", "near_miss", "reached", "reached"];
+    let look = presses.iter().zip(calls).map(|(t, call)| (t - 0.25, call));
+    let look = table("look.csv", look.collect());
+    let told = place.marklag(["compare", "last"]).arg(&look).run().well();
+    for words in [
+        "5 of 6 (83 %) noted by both",
+        "both called 4 of 5 (80 %) alike",
+        "A − B is +50 ms on average",
+        // The near miss and the one that was not noted earn nothing.
+        "Earned or stray: both say the same of 4 of 6 (67 %)",
+        "to the same 4 marks: ICC(2,1)",
+    ] {
+        assert!(told.contains(words), "{words}: {told}");
+    }
+    let moments: String = presses
+        .iter()
+        .map(|t| format!("{:.4}\n", t - 0.2))
+        .collect();
+    let moments = place.file("moments.csv", format!("time\n{moments}"));
+    let told = place
+        .marklag(["compare"])
+        .arg(&moments)
+        .arg("last")
+        .run()
+        .well();
+    for words in [
+        "What the animal did (reached its step):",
+        "6 of 6 (100 %) noted by both",
+        "A − B is +0 ms",
+        "Earned or stray: both say the same of 6 of 6 (100 %)",
+        "No kappa: it has no meaning where both call all marks alike",
+    ] {
+        assert!(told.contains(words), "{words}: {told}");
+    }
+    assert!(!told.contains("near misses"), "{told}");
+}
+
+/// The kept sound and the kept events give the live measures again, and so does
+/// what is kept of that.
+#[test]
+fn kept_sound_and_kept_events_give_the_live_measures() {
+    let place = Place::taught();
+    let events = place.file("events.csv", EVENTS);
+    let live = place
+        .marklag([
+            "train",
+            &plan_file(),
+            "--fast",
+            "--json",
+            "--keep-sound",
+            "--from",
+        ])
+        .arg(drill())
+        .arg("--events")
+        .arg(&events)
+        .run();
+    let live: SessionMeasures = serde_json::from_str(&live.well()).unwrap();
+    let sounds = place.home().join("sounds");
+    let sound = std::fs::read_dir(&sounds).unwrap().next().unwrap().unwrap();
+    assert!(sound.file_name().to_str().unwrap().starts_with("session-"));
+    let again = |keep: &[&str]| -> SessionMeasures {
+        let mut options = vec!["--session", "--json", "--events", "last"];
+        options.extend(keep);
+        serde_json::from_str(&place.review(&sound.path(), &options).well()).unwrap()
+    };
+    assert_eq!(again(&["--keep"]), live);
+    assert_eq!(again(&[]), live);
+    let journal = Journal::open_existing(&place.home().join("journal.sqlite"));
+    assert_eq!(journal.unwrap().unwrap().list(None).unwrap().len(), 2);
+    place
+        .review(&sound.path(), &["--session", "--events", "nothing"])
+        .fails(1, &["\"nothing\" is neither a file nor a session"]);
+    place
+        .review(
+            &sound.path(),
+            &["--session", "--events", "last", "--plan", &plan_file()],
+        )
+        .fails(2, &["brings its plan"]);
+}
+
+/// The keys as they are set, and what is wrong with them.
+#[test]
+fn keys_and_pedals_are_told_and_checked() {
+    let place = Place::new();
+    let told = place.marklag(["train", "--keys"]).run().well();
+    for words in [
+        "space        The behaviour reached",
+        "l            List",
+        "docs/pedal.md",
+    ] {
+        assert!(told.contains(words), "{words}: {told}");
+    }
+    std::fs::create_dir_all(place.home()).unwrap();
+    let set = |text: &str| std::fs::write(place.home().join("settings.toml"), text).unwrap();
+    set("[keys]\ntreat = \"enter f5\"\n[pedals.\"Three Pedals\"]\n30 = \"cue\"\nany = \"treat\"\n");
+    let told = place.marklag(["train", "--keys"]).run().well();
+    for words in [
+        "enter f5     A treat was given.",
+        "Three Pedals, key 30: The behaviour was asked for.",
+        "Three Pedals, any other key: A treat was given.",
+    ] {
+        assert!(told.contains(words), "{words}: {told}");
+    }
+    for (text, words) in [
+        (
+            "[pedals.Feet]\n30 = \"jump\"\n",
+            "\"jump\" is nothing that a key can do",
+        ),
+        (
+            "[pedals.Feet]\nleft = \"cue\"\n",
+            "\"left\" is no key's code",
+        ),
+        ("[keys]\ncue = \"t\"\n", "are both \"t\""),
+        ("[keys]\njump = \"t\"\n", "unknown field"),
+    ] {
+        set(text);
+        place.marklag(["train", "--keys"]).run().fails(1, &[words]);
+    }
 }

@@ -1,8 +1,5 @@
 //! What a drill needs before it begins: its sound, its line in the journal, its file.
 
-use std::path::PathBuf;
-
-use anyhow::Context;
 use jiff::Timestamp;
 use jiff::tz::TimeZone;
 use serde_json::json;
@@ -10,9 +7,8 @@ use serde_json::json;
 use super::{By, DropCmd};
 use crate::cli::bridges::Bridges;
 use crate::drill::State;
-use crate::journal::{Bout, BoutKind, Home, Settings, create_new_private_file};
+use crate::journal::{Bout, BoutKind, Home, Settings};
 use crate::sound::SampleSource;
-use crate::sound::wav_out::{Depth, WavOut, WavShape};
 
 /// Where the sound comes from.
 pub(super) struct Origin {
@@ -84,20 +80,4 @@ impl DropCmd {
             profiles: taught.snapshots()?,
         })
     }
-}
-
-/// Begins the file for kept sound: its name in the sounds' folder, and it. Floats,
-/// so that a review hears to the last digit what was heard live.
-pub(super) fn begin_sound(home: &Home, rate_hz: u32) -> anyhow::Result<(String, WavOut)> {
-    home.create()?;
-    let name = format!("drill-{}.wav", Timestamp::now().strftime("%Y%m%d-%H%M%S"));
-    let path: PathBuf = home.sounds_folder().join(&name);
-    create_new_private_file(&path)
-        .with_context(|| format!("cannot keep sound in {}", path.display()))?;
-    let shape = WavShape {
-        sample_rate_hz: rate_hz,
-        channels: 1,
-        depth: Depth::Float32,
-    };
-    Ok((name, WavOut::create(&path, shape)?))
 }

@@ -15,6 +15,7 @@ use clap::{Args, ValueEnum};
 
 use super::bridges::Bridges;
 use super::columns;
+use super::keep_sound::begin_sound;
 use super::review::{
     BallMoment, contract, open_journal, parse_height, parse_span, parse_window, rules,
     word_at_parser,
@@ -33,7 +34,6 @@ use crate::screen::{KeyMap, Log, Look, Screen, run, view};
 use crate::sound::monotonic::mono_ns;
 use crate::timeline::Window;
 use app::{Drill, TABLE};
-use begin::begin_sound;
 use end::measure_presser;
 use keep::Keeper;
 use lines::Lines;
@@ -159,7 +159,7 @@ impl DropCmd {
         let journal = keeps.then(|| open_journal(home)).transpose()?;
         let kept = self
             .keep_sound
-            .then(|| begin_sound(home, rate_hz))
+            .then(|| begin_sound(home, "drill", rate_hz))
             .transpose()?;
         let state = State::new(Setup {
             kind,

@@ -96,8 +96,8 @@ pub(super) struct ReviewCmd {
     /// With --session: the plan, by its name in the journal or as a TOML file
     #[arg(long, value_name = "PLAN", requires = "session")]
     plan: Option<String>,
-    /// With --session: events from a table (time,event,detail)
-    #[arg(long, value_name = "FILE", requires = "session")]
+    /// With --session: events from a table (time,event,detail), or of a session in the journal (its id, or "last")
+    #[arg(long, value_name = "FILE|ID", requires = "session")]
     events: Option<PathBuf>,
 }
 

@@ -4,20 +4,24 @@
 use std::io::Write;
 use std::path::Path;
 
+use anyhow::{Context, bail};
 use jiff::Timestamp;
 use jiff::tz::TimeZone;
 
 use crate::cli::bridges::Bridges;
 use crate::cli::summary::praise;
-use crate::cli::train::{json, observer, read_events, report, setup};
+use crate::cli::train::{Keeper, json, observer, read_events, report, setup};
+use crate::cli::trouble::BadUsage;
 use crate::cli::{columns, plan};
-use crate::journal::{Bout, BoutKind, Home, HomeError, Journal, Settings, settings_json};
+use crate::journal::{
+    Bout, BoutKind, Home, HomeError, Journal, Settings, StoredSession, settings_json,
+};
 use crate::listen::Timeline;
 use crate::page::Glyphs;
 use crate::review::Rules;
-use crate::session::{Setup, log_of_lines, measure, of_sound};
-use crate::timeline::session::{Happened, Log};
-use crate::timeline::{Moment, Plan};
+use crate::session::{Setup, log_of_lines, measure, reheard};
+use crate::timeline::session::{Line, Log};
+use crate::timeline::{Moment, Plan, Sound};
 
 /// A session that was recorded, and what is known of it.
 pub(super) struct Recorded<'a> {
@@ -28,6 +32,7 @@ pub(super) struct Recorded<'a> {
     pub(super) moments: &'a [Moment],
     pub(super) taught: &'a Bridges,
     pub(super) plan: Option<&'a str>,
+    /// A table of events, or a session of the journal.
     pub(super) events: Option<&'a Path>,
     pub(super) person: Option<&'a str>,
     pub(super) rules: &'a Rules,
@@ -43,6 +48,64 @@ impl Recorded<'_> {
         is_json: bool,
         out: &mut dyn Write,
     ) -> anyhow::Result<()> {
+        let sounds = self.heard.sounds.iter().cloned();
+        let heard: Vec<(Sound, f64)> = sounds.zip(self.heard.sound_u_ms.iter().copied()).collect();
+        let (setup, log, person) = match self.stored(home)? {
+            Some(stored) => {
+                if self.plan.is_some() || !self.moments.is_empty() {
+                    bail!(BadUsage(
+                        "a session of the journal brings its plan and its moments; leave --plan and --moments out".to_owned()
+                    ));
+                }
+                let setup = Setup {
+                    word_at: self.heard.word_at,
+                    ..stored.setup
+                };
+                let log = reheard(&stored.log, &setup, &heard);
+                let person = self.person.map(str::to_owned);
+                (setup, log, person.or(stored.bout.bout.person))
+            }
+            None => {
+                let (setup, person) = self.setup(home, settings)?;
+                let log = log_of_lines(&setup, &heard, self.moments, self.lines()?);
+                (setup, log, person)
+            }
+        };
+        let measures = measure(&log, &setup, self.heard.duration_s);
+        if let Some(journal) = journal {
+            self.keep(journal, &setup, &log, person)?;
+        }
+        if is_json {
+            return json(out, &measures, &setup, self.heard);
+        }
+        report(out, &log, &setup, &measures, Glyphs::Unicode, columns())?;
+        Ok(praise(out, self.heard)?)
+    }
+
+    /// The session of the journal whose events are meant, if no file is.
+    fn stored(
+        &self,
+        home: &dyn Fn() -> Result<Home, HomeError>,
+    ) -> anyhow::Result<Option<StoredSession>> {
+        let Some(events) = self.events.filter(|file| !file.exists()) else {
+            return Ok(None);
+        };
+        let wanted = events.to_string_lossy();
+        let none = || {
+            format!(
+                "the events: {wanted:?} is neither a file nor a session of the journal (marklag journal lists those)"
+            )
+        };
+        let journal = Journal::open_existing(&home()?.journal_file())?.with_context(none)?;
+        let id = journal.find(&wanted).with_context(none)?;
+        Ok(Some(journal.read_session(&id)?))
+    }
+
+    fn setup(
+        &self,
+        home: &dyn Fn() -> Result<Home, HomeError>,
+        settings: &Settings,
+    ) -> anyhow::Result<(Setup, Option<String>)> {
         let plan = match self.plan {
             Some(wanted) => plan::find(&home()?, wanted)?,
             None => Plan {
@@ -57,43 +120,31 @@ impl Recorded<'_> {
             Ok(home) => observer(&home, person.as_deref())?,
             Err(_) => None,
         };
-        let mut setup = setup(plan, settings, who)?;
-        setup.word_at = self.heard.word_at;
-        setup.aim = self.rules.aim;
-        setup.before_ms = self.rules.window.before_ms();
-        setup.after_ms = self.rules.window.after_ms();
-        let lines = self.events.map_or(Ok(Vec::new()), read_events)?;
-        let late = lines
-            .iter()
-            .filter(|l| l.t_s() > self.heard.duration_s)
-            .count();
+        let setup = Setup {
+            aim: self.rules.aim,
+            before_ms: self.rules.window.before_ms(),
+            after_ms: self.rules.window.after_ms(),
+            word_at: self.heard.word_at,
+            ..setup(plan, settings, who)?
+        };
+        Ok((setup, person))
+    }
+
+    /// The events of the file that lie within the sound.
+    fn lines(&self) -> anyhow::Result<Vec<Line>> {
+        let mut lines = self.events.map_or(Ok(Vec::new()), read_events)?;
+        let all = lines.len();
+        lines.retain(|l| l.t_s() <= self.heard.duration_s);
+        let late = all - lines.len();
         if late > 0 {
             eprintln!("Note: {late} events of the file lie after the end of the sound.");
         }
-        let lines = lines
-            .into_iter()
-            .filter(|l| l.t_s() <= self.heard.duration_s)
-            .collect();
-        let sounds = self.heard.sounds.iter().zip(&self.heard.sound_u_ms);
-        let heard: Vec<(f64, f64, Happened)> = sounds
-            .filter_map(|(s, u_ms)| Some((s.t_s, *u_ms, of_sound(s, &setup.plan)?)))
-            .collect();
-        let log = log_of_lines(heard, self.moments, lines);
-        let length_s = self.heard.duration_s;
-        let measures = measure(&log, &setup, length_s);
-        if let Some(mut journal) = journal {
-            self.keep(&mut journal, &setup, &log, person)?;
-        }
-        if is_json {
-            return json(out, &measures, &setup, self.heard);
-        }
-        report(out, &log, &setup, &measures, Glyphs::Unicode, columns())?;
-        Ok(praise(out, self.heard)?)
+        Ok(lines)
     }
 
     fn keep(
         &self,
-        journal: &mut Journal,
+        journal: Journal,
         setup: &Setup,
         log: &Log,
         person: Option<String>,
@@ -113,19 +164,9 @@ impl Recorded<'_> {
             settings_json: settings_json(setup)?,
             profiles: self.taught.snapshots()?,
         };
-        let named = |text: &str| (!text.is_empty()).then(|| text.to_owned());
-        let (animal, plan) = (named(&setup.plan.animal), named(&setup.plan.name));
-        let id = journal.begin_session(&bout, animal.as_deref(), plan.as_deref())?;
-        let mut rows = std::collections::HashMap::new();
-        for entry in log.entries() {
-            let mut event = entry.event.clone();
-            if let Happened::Aside { target, .. } = &mut event.what {
-                *target = rows.get(target).copied().unwrap_or(*target);
-            }
-            rows.insert(entry.number, journal.append_session_event(&id, &event)?);
-        }
-        journal.end_session(&id, Timestamp::now(), self.heard.duration_s)?;
-        eprintln!("Kept in the journal as {}.", id.short());
+        let mut keeper = Keeper::begin(journal, &bout, &setup.plan.animal, &setup.plan.name)?;
+        keeper.end(log, self.heard.duration_s)?;
+        eprintln!("Kept in the journal as {}.", keeper.id().short());
         Ok(())
     }
 }

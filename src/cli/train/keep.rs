@@ -1,65 +1,68 @@
 //! Keeps a session in the journal as it happens: a kill loses at most the event
 //! in hand.
 
-use std::collections::{HashMap, VecDeque};
+use std::collections::HashMap;
 
 use jiff::Timestamp;
 
 use crate::journal::{Bout, BoutId, Journal, JournalError};
 use crate::session::SessionMeasures;
-use crate::timeline::session::{Happened, SessionEvent};
+use crate::timeline::session::{Happened, Log};
 
 /// Keeps one session.
-pub(super) struct Keeper {
+pub(in crate::cli) struct Keeper {
     journal: Journal,
     id: BoutId,
-    waiting: VecDeque<(i64, SessionEvent)>,
+    /// How many of the log's events are kept.
+    kept: usize,
     /// The journal's number of each event, by the log's.
     rows: HashMap<i64, i64>,
 }
 
 impl Keeper {
-    /// Begins a session in the journal.
-    pub(super) fn begin(
+    /// Begins a session in the journal, with an animal and by a plan, where they
+    /// have names.
+    pub(in crate::cli) fn begin(
         mut journal: Journal,
         bout: &Bout,
-        animal: Option<&str>,
-        plan: Option<&str>,
+        animal: &str,
+        plan: &str,
     ) -> Result<Self, JournalError> {
-        let id = journal.begin_session(bout, animal, plan)?;
+        let named = |text| Some(text).filter(|text: &&str| !text.is_empty());
+        let id = journal.begin_session(bout, named(animal), named(plan))?;
         Ok(Self {
             journal,
             id,
-            waiting: VecDeque::new(),
+            kept: 0,
             rows: HashMap::new(),
         })
     }
 
-    pub(super) fn id(&self) -> &BoutId {
+    pub(in crate::cli) fn id(&self) -> &BoutId {
         &self.id
     }
 
-    /// Takes an event to be kept next.
-    pub(super) fn take(&mut self, number: i64, event: SessionEvent) {
-        self.waiting.push_back((number, event));
-    }
-
-    /// Keeps what waits.
-    pub(super) fn keep(&mut self) -> Result<(), JournalError> {
-        while let Some((number, mut event)) = self.waiting.front().cloned() {
+    /// Keeps what is new in the log. When it fails, what is left is kept next time.
+    pub(in crate::cli) fn keep(&mut self, log: &Log) -> Result<(), JournalError> {
+        for entry in log.entries().iter().skip(self.kept) {
+            let mut event = entry.event.clone();
             if let Happened::Aside { target, .. } = &mut event.what {
                 *target = self.rows.get(target).copied().unwrap_or(*target);
             }
             let row = self.journal.append_session_event(&self.id, &event)?;
-            self.rows.insert(number, row);
-            self.waiting.pop_front();
+            self.rows.insert(entry.number, row);
+            self.kept += 1;
         }
         Ok(())
     }
 
     /// Ends the session; gives the measures that are kept with it.
-    pub(super) fn end(&mut self, length_s: f64) -> Result<SessionMeasures, JournalError> {
-        self.keep()?;
+    pub(in crate::cli) fn end(
+        &mut self,
+        log: &Log,
+        length_s: f64,
+    ) -> Result<SessionMeasures, JournalError> {
+        self.keep(log)?;
         self.journal
             .end_session(&self.id, Timestamp::now(), length_s)
     }

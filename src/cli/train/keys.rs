@@ -1,50 +1,97 @@
 //! The keys of a session.
 
-use crate::screen::Binding;
+use std::io::{self, Write};
+use std::time::Duration;
+
+use crate::hand::pedal::Pedal;
+use crate::screen::{Binding, KeyMap, name_of};
+use crate::session::Deed;
 
 /// What a key does in a session.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub(super) enum Action {
-    Reached,
-    Treat,
-    Cue,
-    NearMiss,
-    Offer,
-    Break,
-    Turn,
-    StepUp,
-    StepDown,
-    Undo,
-    Redo,
-    Note,
+    Deed(Deed),
+    List,
     Numbers,
     End,
     Help,
+}
+
+/// What a pedal does, unless the settings say otherwise.
+pub(super) const FIRST: Action = Action::Deed(Deed::Reached);
+
+/// Tells which key or pedal does what, and, where there are pedals, what each of
+/// their keys is and does as it is pressed, until ctrl+c.
+pub(super) fn tell(
+    keys: &KeyMap<Action>,
+    mut pedals: Vec<Pedal>,
+    out: &mut dyn Write,
+) -> anyhow::Result<()> {
+    list(keys, out)?;
+    if pedals.is_empty() {
+        return Ok(());
+    }
+    writeln!(out, "\nPress the pedal's keys; ctrl+c ends this.")?;
+    out.flush()?;
+    let mut presses = Vec::new();
+    loop {
+        for pedal in &mut pedals {
+            pedal.read(Duration::from_millis(100), &mut presses)?;
+        }
+        for press in presses.drain(..) {
+            let action = keys.action_of(&press.source, &press.key, FIRST);
+            let binding = TABLE.iter().find(|b| Some(b.action) == action);
+            let does = binding.map_or("nothing", |b| b.name);
+            let device = press.source.name();
+            writeln!(out, "  {device}, {}: {does}", name_of(&press.key))?;
+            out.flush()?;
+        }
+    }
+}
+
+fn list(keys: &KeyMap<Action>, out: &mut dyn Write) -> io::Result<()> {
+    writeln!(out, "Keys in a session ([keys] in settings.toml):")?;
+    for (key, does) in keys.help() {
+        writeln!(out, "  {key:<12} {does}")?;
+    }
+    let pedals = keys.pedals();
+    if pedals.is_empty() {
+        return writeln!(
+            out,
+            "\nEvery key of a pedal (--pedal NAME) does what {} does; docs/pedal.md tells how to change that.",
+            keys.key_of("moment")
+        );
+    }
+    writeln!(out, "\nPedals ([pedals] in settings.toml):")?;
+    for (device, key, does) in pedals {
+        writeln!(out, "  {device}, {key}: {does}")?;
+    }
+    Ok(())
 }
 
 /// The keys of a session; what is needed most stands first, where the last line is
 /// short.
 pub(super) const TABLE: &[Binding<Action>] = &[
     Binding {
-        action: Action::Reached,
+        action: Action::Deed(Deed::Reached),
         name: "moment",
         word: "reached",
-        help: "The behaviour reached its step (a pedal and enter do the same). Pairing the bridge: it visibly expects food.",
+        help: "The behaviour reached its step (enter and a pedal do the same unless set otherwise). Pairing the bridge: it visibly expects food.",
     },
     Binding {
-        action: Action::Treat,
+        action: Action::Deed(Deed::Treat),
         name: "treat",
         word: "treat",
         help: "A treat was given.",
     },
     Binding {
-        action: Action::Cue,
+        action: Action::Deed(Deed::Cue),
         name: "cue",
         word: "cue",
         help: "The behaviour was asked for.",
     },
     Binding {
-        action: Action::Undo,
+        action: Action::Deed(Deed::Undo),
         name: "undo",
         word: "undo",
         help: "The latest event does not count. It is kept, and marked as set aside.",
@@ -62,52 +109,58 @@ pub(super) const TABLE: &[Binding<Action>] = &[
         help: "Show these keys, or the session again.",
     },
     Binding {
-        action: Action::NearMiss,
+        action: Action::Deed(Deed::NearMiss),
         name: "near_miss",
         word: "near",
         help: "Close, but not what the step asks.",
     },
     Binding {
-        action: Action::Offer,
+        action: Action::Deed(Deed::Offer),
         name: "offer",
         word: "offer",
         help: "What is on cue was offered unasked.",
     },
     Binding {
-        action: Action::Break,
+        action: Action::Deed(Deed::Break),
         name: "pause",
         word: "break",
         help: "A break begins, or ends.",
     },
     Binding {
-        action: Action::Turn,
+        action: Action::Deed(Deed::Turn),
         name: "turn",
         word: "next",
         help: "The next thing of the plan.",
     },
     Binding {
-        action: Action::StepUp,
+        action: Action::Deed(Deed::StepUp),
         name: "step_up",
         word: "harder",
         help: "Ask for the next step.",
     },
     Binding {
-        action: Action::StepDown,
+        action: Action::Deed(Deed::StepDown),
         name: "step_down",
         word: "easier",
         help: "Ask for the step before.",
     },
     Binding {
-        action: Action::Redo,
+        action: Action::Deed(Deed::Redo),
         name: "redo",
         word: "redo",
         help: "What was set aside last counts again.",
     },
     Binding {
-        action: Action::Note,
+        action: Action::Deed(Deed::Note),
         name: "note",
         word: "note",
         help: "A note belongs here; its words are asked for after the session.",
+    },
+    Binding {
+        action: Action::List,
+        name: "list",
+        word: "list",
+        help: "List what happened, to set any of it aside or take it back in; or the session again.",
     },
     Binding {
         action: Action::Numbers,

@@ -4,7 +4,8 @@ use std::io::{self, Write};
 
 use serde::Serialize;
 
-use super::app::{Training, clock};
+use super::app::Training;
+use super::view::clock;
 use crate::ear::word::WordAt;
 use crate::listen::Timeline;
 use crate::measure::session::Rule;

@@ -10,13 +10,31 @@ use crate::timeline::{Aim, Pair, Window, WindowError, pair};
 /// Marks closer than this are the same one heard twice, in milliseconds.
 const SAME_MARK_MS: f64 = 20.0;
 
+/// What something that was noted was called.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
+pub enum Call {
+    /// Reached its step.
+    Reached,
+    /// A near miss.
+    NearMiss,
+    /// An unasked offer.
+    Offer,
+    /// A cue.
+    Cue,
+    /// A treat.
+    Treat,
+}
+
+/// The calls of what an animal does: which of them it was is a judgement.
+pub const OF_THE_ANIMAL: [Call; 3] = [Call::Reached, Call::NearMiss, Call::Offer];
+
 /// One thing that was noted.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Noted {
     /// Seconds.
     pub t_s: f64,
-    /// Reached its step, or a near miss.
-    pub is_reached: bool,
+    /// What it was called.
+    pub call: Call,
 }
 
 /// How far two lists of what was noted agree.
@@ -30,50 +48,95 @@ pub struct Agreement {
     pub only_second: usize,
     /// Of the matched, those that both called alike.
     pub alike: Share,
-    /// Kappa of reached against near miss; `None` where one of them calls all
-    /// alike, so that it has no meaning. There is none for whether something was
-    /// noted at all: nobody counts what nobody noted.
-    pub kinds: Option<Kappa>,
+    /// Kappa of the calls of the matched; `None` where both call all alike, so
+    /// that it has no meaning. There is none for whether something was noted at
+    /// all: nobody counts what nobody noted.
+    pub calls: Option<Kappa>,
     /// First − second of the matched instants, in milliseconds, at 95 %.
     pub when: Option<BlandAltman>,
 }
 
-/// Compares two lists; instants within `window_ms` of each other may match, each
-/// once, the cheapest assignment that keeps the order.
+/// Compares what two noted of the kinds `of`; instants within `window_ms` of each
+/// other may match, each once, the cheapest assignment that keeps the order.
 ///
 /// # Errors
 /// A window that cannot be used.
 pub fn agreement(
     first: &[Noted],
     second: &[Noted],
+    of: &[Call],
     window_ms: f64,
 ) -> Result<Agreement, WindowError> {
+    let wanted = |list: &[Noted]| -> Vec<Noted> {
+        let wanted = list.iter().filter(|n| of.contains(&n.call));
+        wanted.copied().collect()
+    };
+    let (first, second) = (wanted(first), wanted(second));
     let times = |list: &[Noted]| -> Vec<f64> { list.iter().map(|n| n.t_s).collect() };
-    let pairs = matched(&times(first), &times(second), window_ms)?;
+    let pairs = matched(&times(&first), &times(&second), window_ms)?;
     let both: Vec<(f64, f64)> = pairs
         .iter()
         .filter_map(|p| p.moment_s.zip(p.mark_s))
         .collect();
-    let is_reached = |list: &[Noted], t_s: f64| {
-        list.iter()
-            .find(|n| n.t_s == t_s)
-            .is_some_and(|n| n.is_reached)
+    let place = |list: &[Noted], t_s: f64| {
+        let call = list.iter().find(|n| n.t_s == t_s).map(|n| n.call);
+        of.iter().position(|c| Some(*c) == call).unwrap_or(0)
     };
-    let mut table = vec![vec![0u64; 2]; 2];
+    let mut table = vec![vec![0u64; of.len()]; of.len()];
     for (a, b) in &both {
-        table[usize::from(!is_reached(first, *a))][usize::from(!is_reached(second, *b))] += 1;
+        table[place(&first, *a)][place(&second, *b)] += 1;
     }
-    let alike = usize::try_from(table[0][0] + table[1][1]).unwrap_or(0);
+    let alike: u64 = (0..of.len()).map(|k| table[k][k]).sum();
     let ms =
         |of: fn(&(f64, f64)) -> f64| -> Vec<f64> { both.iter().map(|p| 1e3 * of(p)).collect() };
     Ok(Agreement {
         matched: Share::new(both.len(), pairs.len()),
         only_first: pairs.iter().filter(|p| p.mark_s.is_none()).count(),
         only_second: pairs.iter().filter(|p| p.moment_s.is_none()).count(),
-        alike: Share::new(alike, both.len()),
-        kinds: cohens_kappa(&table),
+        alike: Share::new(usize::try_from(alike).unwrap_or(0), both.len()),
+        calls: cohens_kappa(&table),
         when: bland_altman(&ms(|p| p.0), &ms(|p| p.1), 0.95),
     })
+}
+
+/// Whether marks were earned, as two people's moments have it: a mark with a
+/// moment or without. Here kappa has a meaning, for the marks are there to be
+/// counted whatever anybody noted.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Earned {
+    /// Marks that both call earned or both call stray, out of all.
+    pub alike: Share,
+    /// Kappa; `None` where both call all alike.
+    pub kappa: Option<Kappa>,
+}
+
+/// Whether marks were earned, by the pairs of two people with the same marks;
+/// `None` without a mark that both have.
+///
+/// # Errors
+/// None in practice: the window is a constant.
+pub fn earned(first: &[Pair], second: &[Pair]) -> Result<Option<Earned>, WindowError> {
+    let of = |pairs: &[Pair]| -> Vec<(f64, bool)> {
+        let marks = pairs.iter();
+        marks
+            .filter_map(|p| Some((p.mark_s?, p.moment_s.is_some())))
+            .collect()
+    };
+    let (a, b) = (of(first), of(second));
+    let times = |list: &[(f64, bool)]| -> Vec<f64> { list.iter().map(|p| p.0).collect() };
+    let is_earned = |list: &[(f64, bool)], t_s: f64| list.contains(&(t_s, true));
+    let mut table = vec![vec![0u64; 2]; 2];
+    for pair in matched(&times(&a), &times(&b), SAME_MARK_MS)? {
+        if let Some((one, two)) = pair.moment_s.zip(pair.mark_s) {
+            table[usize::from(is_earned(&a, one))][usize::from(is_earned(&b, two))] += 1;
+        }
+    }
+    let count = |n: u64| usize::try_from(n).unwrap_or(0);
+    let all = count(table.iter().flatten().sum());
+    Ok((all > 0).then(|| Earned {
+        alike: Share::new(count(table[0][0] + table[1][1]), all),
+        kappa: cohens_kappa(&table),
+    }))
 }
 
 /// ICC of lags that two people's moments give to the same marks, at 95 %; its
@@ -125,47 +188,133 @@ mod tests {
             (10, false, true),
             (15, false, false),
         ];
+        let of = |is_reached| {
+            if is_reached {
+                Call::Reached
+            } else {
+                Call::NearMiss
+            }
+        };
         let (mut first, mut second) = (Vec::new(), Vec::new());
         let mut t_s = 0.0;
         for (n, a, b) in kinds {
             for _ in 0..n {
                 t_s += 5.0;
-                first.push(Noted { t_s, is_reached: a });
+                first.push(Noted { t_s, call: of(a) });
                 second.push(Noted {
                     t_s: t_s - 0.1,
-                    is_reached: b,
+                    call: of(b),
                 });
             }
         }
         first.push(Noted {
             t_s: 900.0,
-            is_reached: true,
+            call: Call::Reached,
         });
         second.extend([901.0, 950.0].map(|t_s| Noted {
             t_s,
-            is_reached: true,
+            call: Call::Reached,
         }));
-        let got = agreement(&first, &second, 500.0).unwrap();
+        let got = agreement(&first, &second, &OF_THE_ANIMAL, 500.0).unwrap();
         assert_eq!((got.matched.count, got.matched.of), (50, 53));
         assert_eq!((got.only_first, got.only_second), (1, 2));
         assert_eq!(got.alike.count, 35);
-        assert_close(got.kinds.unwrap().kappa, 0.4, 1e-12);
+        assert_close(got.calls.unwrap().kappa, 0.4, 1e-12);
         let when = got.when.unwrap();
         assert_close(when.bias, 100.0, 1e-6);
         assert_close(when.sd, 0.0, 1e-6);
+    }
+
+    /// Three calls, and each kind by itself. The table 20 5 0 / 5 20 5 / 0 5 40:
+    /// pₒ = 0.8, pₑ = 0.25² + 0.3² + 0.45² = 0.355 by hand.
+    #[test]
+    fn three_calls_and_kinds_that_do_not_mix() {
+        let table = [[20, 5, 0], [5, 20, 5], [0, 5, 40]];
+        let (mut first, mut second) = (Vec::new(), Vec::new());
+        let mut t_s = 0.0;
+        for (i, row) in table.iter().enumerate() {
+            for (j, n) in row.iter().enumerate() {
+                for _ in 0..*n {
+                    t_s += 5.0;
+                    first.push(Noted {
+                        t_s,
+                        call: OF_THE_ANIMAL[i],
+                    });
+                    second.push(Noted {
+                        t_s: t_s + 0.02,
+                        call: OF_THE_ANIMAL[j],
+                    });
+                }
+            }
+        }
+        // A treat at the same instant as a behaviour is no match for it.
+        first.push(Noted {
+            t_s: 5.0,
+            call: Call::Treat,
+        });
+        second.push(Noted {
+            t_s: 5.3,
+            call: Call::Treat,
+        });
+        first.push(Noted {
+            t_s: 900.0,
+            call: Call::Cue,
+        });
+        let got = agreement(&first, &second, &OF_THE_ANIMAL, 500.0).unwrap();
+        assert_eq!((got.matched.count, got.matched.of), (100, 100));
+        assert_close(got.calls.unwrap().kappa, (0.8 - 0.355) / 0.645, 1e-12);
+        let treats = agreement(&first, &second, &[Call::Treat], 500.0).unwrap();
+        assert_eq!((treats.matched.count, treats.calls), (1, None));
+        let cues = agreement(&first, &second, &[Call::Cue], 500.0).unwrap();
+        assert_eq!((cues.matched.count, cues.only_first), (0, 1));
+    }
+
+    /// Cohen's table 20 5 / 10 15 once more (κ 0.40), of marks earned or stray.
+    #[test]
+    fn whether_marks_were_earned() {
+        let counts = [
+            (20, true, true),
+            (5, true, false),
+            (10, false, true),
+            (15, false, false),
+        ];
+        let (mut first, mut second) = (Vec::new(), Vec::new());
+        let mut t_s = 0.0;
+        for (n, a, b) in counts {
+            for _ in 0..n {
+                t_s += 3.0;
+                let pair = |is_earned: bool, mark_s: f64| Pair {
+                    moment_s: is_earned.then_some(mark_s - 0.2),
+                    mark_s: Some(mark_s),
+                    lag_ms: is_earned.then_some(200.0),
+                    outcome: if is_earned {
+                        Outcome::OnTime
+                    } else {
+                        Outcome::Stray
+                    },
+                    u_ms: None,
+                };
+                first.push(pair(a, t_s));
+                second.push(pair(b, t_s + 0.001));
+            }
+        }
+        let got = earned(&first, &second).unwrap().unwrap();
+        assert_eq!((got.alike.count, got.alike.of), (35, 50));
+        assert_close(got.kappa.unwrap().kappa, 0.4, 1e-12);
+        assert!(earned(&first, &[]).unwrap().is_none());
     }
 
     #[test]
     fn where_kappa_has_no_meaning_there_is_none() {
         let all = [1.0, 2.0, 3.0].map(|t_s| Noted {
             t_s,
-            is_reached: true,
+            call: Call::Reached,
         });
-        let got = agreement(&all, &all, 500.0).unwrap();
-        assert_eq!((got.matched.count, got.kinds), (3, None));
-        let none = agreement(&[], &[], 500.0).unwrap();
+        let got = agreement(&all, &all, &OF_THE_ANIMAL, 500.0).unwrap();
+        assert_eq!((got.matched.count, got.calls), (3, None));
+        let none = agreement(&[], &[], &OF_THE_ANIMAL, 500.0).unwrap();
         assert_eq!((none.matched.share, none.when.is_none()), (None, true));
-        assert!(agreement(&all, &all, -1.0).is_err());
+        assert!(agreement(&all, &all, &OF_THE_ANIMAL, -1.0).is_err());
     }
 
     /// Two judges of Shrout and Fleiss's six targets (1979, Table 2, the first two

@@ -3,10 +3,12 @@
 
 pub mod big;
 pub mod drill;
+pub mod form;
 pub mod setup;
 pub mod stack;
 pub mod train;
 
 pub use drill::DrillView;
+pub use form::FormView;
 pub use stack::{Block, stack};
 pub use train::TrainView;

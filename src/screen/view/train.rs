@@ -18,6 +18,8 @@ pub struct TrainView {
     pub clock: String,
     /// The last mark that had a moment.
     pub last: Option<Last>,
+    /// Its lag without the bias of who presses, in words; may be empty.
+    pub corrected: String,
     /// What stands in its place when there is none: "BREAK", "12 MARKS".
     pub large: Option<String>,
     /// What earns the mark now.
@@ -40,6 +42,30 @@ pub struct TrainView {
     pub help: Option<Vec<(String, String)>>,
     /// The numbers behind it, when they are shown.
     pub numbers: Option<Vec<String>>,
+    /// What happened, when that is shown.
+    pub list: Option<ListView>,
+}
+
+/// What happened, the latest first, and which of it is picked.
+#[derive(Debug, Clone, PartialEq, Default)]
+pub struct ListView {
+    /// A row for each event.
+    pub rows: Vec<ListRow>,
+    /// The picked row, from 0.
+    pub picked: usize,
+    /// Keys and what they do.
+    pub keys: Vec<(String, String)>,
+}
+
+/// One event.
+#[derive(Debug, Clone, PartialEq, Default)]
+pub struct ListRow {
+    /// When: "2:31".
+    pub at: String,
+    /// What happened.
+    pub what: String,
+    /// Whether it does not count.
+    pub is_aside: bool,
 }
 
 /// Draws the whole screen.
@@ -60,6 +86,9 @@ pub fn draw(view: &TrainView, look: Look, frame: &mut Frame<'_>) {
         frame.render_widget(Paragraph::new(lines).wrap(Wrap { trim: false }), area);
         return;
     }
+    if let Some(list) = &view.list {
+        return draw_list(view, list, look, frame);
+    }
     let quiet = look.style(Role::Quiet);
     stack(&blocks(view, look, area.width), area, quiet, frame);
 }
@@ -75,6 +104,7 @@ fn blocks<'a>(view: &'a TrainView, look: Look, width: u16) -> Vec<Block<'a>> {
     earns.name = "what earns the mark";
     let mut blocks = vec![clock, earns, blank(), lag, blank()];
     let lines = [
+        ("corrected lag", 6, &view.corrected, plain),
         ("tries", 2, &view.tries, strong),
         ("pace", 2, &view.pace, plain),
         ("treats", 5, &view.treats, plain),
@@ -103,6 +133,45 @@ fn blocks<'a>(view: &'a TrainView, look: Look, width: u16) -> Vec<Block<'a>> {
     }
     blocks.push(keys(&view.keys, look));
     blocks
+}
+
+/// What happened: the clock above, the picked row marked by a sign, and what was
+/// done below, so that nothing of the session is out of sight for long.
+fn draw_list(view: &TrainView, list: &ListView, look: Look, frame: &mut Frame<'_>) {
+    let quiet = look.style(Role::Quiet);
+    let mut clock = head("What happened, the latest first", &view.clock, look);
+    clock.rank = 0;
+    let rows = Block {
+        name: "the list",
+        rows: 1,
+        more: u16::MAX,
+        rank: 1,
+        draw: Box::new(move |area, frame| {
+            let height = usize::from(area.height).max(1);
+            let from = list.picked.saturating_sub(height / 2);
+            let from = from.min(list.rows.len().saturating_sub(height));
+            let shown = list.rows.iter().enumerate().skip(from).take(height);
+            let lines = shown.map(|(k, row)| {
+                let sign = if k == list.picked { '>' } else { ' ' };
+                let aside = if row.is_aside { "   set aside" } else { "" };
+                let style = match (k == list.picked, row.is_aside) {
+                    (true, _) => look.style(Role::Strong),
+                    (false, true) => quiet,
+                    (false, false) => look.style(Role::Plain),
+                };
+                Line::styled(format!("{sign} {:>6}  {}{aside}", row.at, row.what), style)
+            });
+            let mut lines: Vec<Line<'_>> = lines.collect();
+            if list.rows.is_empty() {
+                lines.push(Line::raw("Nothing yet."));
+            }
+            frame.render_widget(Paragraph::new(lines), area);
+        }),
+    };
+    let told = line("what was done", 3, view.told.clone(), quiet);
+    let area = frame.area();
+    let blocks = [clock, blank(), rows, told, keys(&list.keys, look)];
+    stack(&blocks, area, quiet, frame);
 }
 
 #[cfg(test)]

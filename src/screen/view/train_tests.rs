@@ -124,3 +124,43 @@ fn help_and_numbers_take_the_screen() {
     };
     assert!(text(&numbers, 60, 10).contains("limit: 271 s of 300 s"));
 }
+
+#[test]
+fn the_list_shows_what_is_picked_and_what_is_set_aside() {
+    let row = |k: usize| ListRow {
+        at: format!("1:{:02}", 59 - k),
+        what: format!("event {k}"),
+        is_aside: k == 30,
+    };
+    let with = |picked: usize, n: usize| TrainView {
+        list: Some(ListView {
+            rows: (0..n).map(row).collect(),
+            picked,
+            keys: vec![("u".into(), "set aside".into())],
+        }),
+        ..view()
+    };
+    let text_of = |picked, rows| text(&with(picked, 50), 60, rows);
+    let top = text_of(0, 24);
+    assert!(top.contains(">   1:59  event 0\n"), "{top}");
+    assert!(
+        top.contains("2:31 of 5:00") && top.contains("Treat noted.") && top.contains("u set aside"),
+        "{top}"
+    );
+    let deep = text_of(30, 24);
+    assert!(deep.contains(">   1:29  event 30   set aside"), "{deep}");
+    assert!(text_of(49, 8).contains("event 49"));
+    assert!(text(&with(0, 0), 60, 10).contains("Nothing yet."));
+    for (columns, rows) in [(1, 1), (3, 2), (20, 3)] {
+        text(&with(3, 50), columns, rows);
+    }
+}
+
+#[test]
+fn the_corrected_lag_stands_below_the_lag() {
+    let corrected = TrainView {
+        corrected: "Corrected for who presses: 60 ms late ± 41 ms".into(),
+        ..view()
+    };
+    assert!(text(&corrected, 80, 24).contains("60 ms late ± 41 ms"));
+}

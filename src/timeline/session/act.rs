@@ -36,13 +36,50 @@ pub enum ActKind {
     Treat,
 }
 
-/// The acts of a session, in order of time. What is practised changes with the
-/// events that say so; one that names what the plan does not have is passed over.
+/// What is practised, as the events that say so change it; one that names what
+/// the plan does not have is passed over.
+struct Practised<'a> {
+    plan: &'a Plan,
+    item: usize,
+    steps: Vec<u32>,
+}
+
+impl<'a> Practised<'a> {
+    fn first(plan: &'a Plan) -> Self {
+        Self {
+            plan,
+            item: 0,
+            steps: plan.practise.iter().map(|p| p.step.unwrap_or(0)).collect(),
+        }
+    }
+
+    fn take(&mut self, what: &Happened) {
+        match what {
+            Happened::Turn { item } if *item < self.steps.len() => self.item = *item,
+            Happened::Step { number } => {
+                let known = self
+                    .plan
+                    .behaviour_of(self.item)
+                    .is_some_and(|b| b.steps.iter().any(|s| s.number == *number));
+                if let (true, Some(step)) = (known, self.steps.get_mut(self.item)) {
+                    *step = *number;
+                }
+            }
+            _ => {}
+        }
+    }
+
+    fn step(&self) -> u32 {
+        self.steps.get(self.item).copied().unwrap_or(0)
+    }
+}
+
+/// The acts of a session, in order of time.
 pub fn acts(log: &Log, plan: &Plan) -> Vec<Act> {
-    let mut steps: Vec<u32> = plan.practise.iter().map(|p| p.step.unwrap_or(0)).collect();
-    let mut item = 0;
+    let mut practised = Practised::first(plan);
     let mut all = Vec::new();
     for event in log.counted() {
+        practised.take(&event.what);
         let kind = match &event.what {
             Happened::Mark(_) => ActKind::Mark,
             Happened::Cue => ActKind::Cue,
@@ -50,22 +87,9 @@ pub fn acts(log: &Log, plan: &Plan) -> Vec<Act> {
             Happened::NearMiss => ActKind::NearMiss,
             Happened::Offer => ActKind::Offer,
             Happened::Treat => ActKind::Treat,
-            Happened::Turn { item: to } => {
-                if *to < steps.len() {
-                    item = *to;
-                }
-                continue;
-            }
-            Happened::Step { number } => {
-                let known = plan
-                    .behaviour_of(item)
-                    .is_some_and(|b| b.steps.iter().any(|s| s.number == *number));
-                if let (true, Some(step)) = (known, steps.get_mut(item)) {
-                    *step = *number;
-                }
-                continue;
-            }
-            Happened::Break
+            Happened::Turn { .. }
+            | Happened::Step { .. }
+            | Happened::Break
             | Happened::Resume
             | Happened::Note(_)
             | Happened::Gap { .. }
@@ -75,31 +99,22 @@ pub fn acts(log: &Log, plan: &Plan) -> Vec<Act> {
         all.push(Act {
             t_s: event.t_s,
             u_ms: event.u_ms,
-            item,
-            step: steps.get(item).copied().unwrap_or(0),
+            item: practised.item,
+            step: practised.step(),
             kind,
         });
     }
     all
 }
 
-/// What is practised now: the place in the plan, from 0, and the step.
-pub fn now_practised(log: &Log, plan: &Plan) -> (usize, u32) {
-    // A last act that stands for "now".
-    let mut log = log.clone();
-    let number = log.entries().last().map_or(1, |e| e.number + 1);
-    log.apply(
-        number,
-        super::event::SessionEvent {
-            t_s: log.latest_s(),
-            u_ms: 0.0,
-            source: crate::timeline::MomentSource::Hand,
-            what: Happened::Cue,
-        },
-    );
-    acts(&log, plan)
-        .last()
-        .map_or((0, 0), |act| (act.item, act.step))
+/// What is practised at `t_s` seconds: the place in the plan, from 0, and the
+/// step, 0 while the bridge is paired.
+pub fn practised_at(log: &Log, plan: &Plan, t_s: f64) -> (usize, u32) {
+    let mut practised = Practised::first(plan);
+    for event in log.counted().iter().filter(|e| e.t_s <= t_s) {
+        practised.take(&event.what);
+    }
+    (practised.item, practised.step())
 }
 
 /// The breaks up to `end_s`, as (from, to) in seconds; one that goes on ends there.

@@ -65,10 +65,14 @@ impl Log {
 
     /// The event that an undo takes back: the latest to arrive that counts.
     pub fn undo_target(&self) -> Option<&Entry> {
-        self.entries
-            .iter()
-            .rev()
-            .find(|e| !e.is_aside && !is_undo(e) && is_of_a_person(e))
+        self.undoable().find(|e| !e.is_aside)
+    }
+
+    /// The events that can be set aside and taken back in, the latest to arrive
+    /// first.
+    pub fn undoable(&self) -> impl Iterator<Item = &Entry> {
+        let all = self.entries.iter().rev();
+        all.filter(|e| !is_undo(e) && is_of_a_person(e))
     }
 
     /// The event that was set aside last and still is.

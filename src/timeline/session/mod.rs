@@ -6,7 +6,7 @@ mod event;
 mod events_file;
 mod log;
 
-pub use act::{Act, ActKind, acts, breaks, now_practised};
+pub use act::{Act, ActKind, acts, breaks, practised_at};
 pub use event::{Happened, SessionEvent};
 pub use events_file::{EventsFileError, Line, parse_events};
 pub use log::{Entry, Log};

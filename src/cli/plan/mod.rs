@@ -1,13 +1,15 @@
 //! `marklag plan`: what sessions are to practise.
 
+mod form;
+mod lines;
+
 use std::fs;
-use std::io::{self, BufRead, IsTerminal, Write};
+use std::io::{self, BufRead, Write};
 use std::path::{Path, PathBuf};
 
 use anyhow::{Context, bail};
 use clap::{Args, Subcommand};
 
-use super::plan_form::fill;
 use super::review::open_journal;
 use super::trouble::cannot_read;
 use crate::journal::{Home, Journal};
@@ -29,12 +31,19 @@ pub(super) struct PlanCmd {
 enum What {
     /// List the plans
     List,
-    /// Write a new plan, question by question
-    New,
-    /// Change a plan, question by question
+    /// Write a new plan in a form on the screen
+    New {
+        /// Question by question instead, as where there is no screen
+        #[arg(long)]
+        plain: bool,
+    },
+    /// Change a plan; with another name it is kept beside the old one
     Change {
         /// The plan's name
         name: String,
+        /// Question by question instead, as where there is no screen
+        #[arg(long)]
+        plain: bool,
     },
     /// Print a plan as a TOML file
     Show {
@@ -81,8 +90,8 @@ impl PlanCmd {
         }
         match self.what.unwrap_or(What::List) {
             What::List => list(home, out),
-            What::New => form(home, None, out),
-            What::Change { name } => form(home, Some(kept(home, &name)?), out),
+            What::New { plain } => write_one(home, None, plain, out),
+            What::Change { name, plain } => write_one(home, Some(kept(home, &name)?), plain, out),
             What::Show { name } => Ok(write!(out, "{}", kept(home, &name)?.to_toml())?),
             What::Load { file } => keep(home, &read(&file)?, out),
             What::Forget { name } => {
@@ -201,28 +210,37 @@ fn summary(plan: &Plan) -> String {
     text
 }
 
-fn form(home: &Home, before: Option<Plan>, out: &mut dyn Write) -> anyhow::Result<()> {
-    if !io::stdin().is_terminal() {
-        bail!("there is nobody to ask here; write a TOML file and marklag plan load FILE");
-    }
-    let mut ask = |question: &str, before: &str| -> io::Result<Option<String>> {
-        if before.is_empty() {
-            eprint!("{question}: ");
-        } else {
-            eprint!("{question} [{before}]: ");
-        }
-        io::stderr().flush()?;
-        let mut answer = String::new();
-        if io::stdin().lock().read_line(&mut answer)? == 0 {
-            return Ok(None);
-        }
-        let answer = answer.trim();
-        Ok(Some(
-            if answer.is_empty() { before } else { answer }.to_owned(),
-        ))
+fn write_one(
+    home: &Home,
+    before: Option<Plan>,
+    is_plain: bool,
+    out: &mut dyn Write,
+) -> anyhow::Result<()> {
+    let plan = if is_plain || !form::has_screen() {
+        lines::fill(before, &mut ask)?
+    } else {
+        form::fill(home, before.as_ref())?
     };
-    match fill(before, &mut ask)? {
+    match plan {
         Some(plan) => keep(home, &plan, out),
-        None => Ok(writeln!(out, "\nNothing was kept.")?),
+        None => Ok(writeln!(out, "Nothing was kept.")?),
     }
+}
+
+/// Asks on the terminal; enter keeps what stands in brackets.
+fn ask(question: &str, before: &str) -> io::Result<Option<String>> {
+    if before.is_empty() {
+        eprint!("{question}: ");
+    } else {
+        eprint!("{question} [{before}]: ");
+    }
+    io::stderr().flush()?;
+    let mut answer = String::new();
+    if io::stdin().lock().read_line(&mut answer)? == 0 {
+        eprintln!();
+        return Ok(None);
+    }
+    let answer = answer.trim();
+    let answer = if answer.is_empty() { before } else { answer };
+    Ok(Some(answer.to_owned()))
 }

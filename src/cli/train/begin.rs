@@ -1,0 +1,158 @@
+//! What a session needs before it begins: its plan, what it is judged by, its
+//! sound, its hands.
+
+use std::collections::HashMap;
+use std::fs;
+use std::path::Path;
+
+use anyhow::Context;
+
+use super::TrainCmd;
+use crate::cli::bridges::Bridges;
+use crate::cli::plan;
+use crate::cli::trouble::{BadUsage, cannot_read};
+use crate::hand::pedal::Pedal;
+use crate::hand::{KeyPath, Source};
+use crate::journal::{Home, Journal, Settings, hands};
+use crate::measure::observer::Observer;
+use crate::session::{FILE_U_MS, Setup};
+use crate::sound::SampleSource;
+use crate::timeline::session::{Line, parse_events};
+use crate::timeline::{Plan, Window};
+
+/// The limit of a session without a plan, in minutes.
+const MINUTES: f64 = 5.0;
+
+/// Where the sound comes from.
+pub(super) struct Origin {
+    pub(super) source: Box<dyn SampleSource>,
+    pub(super) name: String,
+    pub(super) channels: u16,
+}
+
+impl TrainCmd {
+    /// The plan that was named, or free work.
+    pub(super) fn plan(&self, home: &Home) -> anyhow::Result<Plan> {
+        let mut plan = match &self.plan {
+            Some(wanted) => plan::find(home, wanted)?,
+            None => Plan {
+                name: String::new(),
+                ..Plan::free(MINUTES)
+            },
+        };
+        if let Some(animal) = &self.animal {
+            plan.animal.clone_from(animal);
+        }
+        if let Some(minutes) = self.minutes {
+            plan.length_min = minutes;
+        }
+        plan.check().map_err(|e| BadUsage(e.to_string()))?;
+        Ok(plan)
+    }
+
+    pub(super) fn lines(&self) -> anyhow::Result<Vec<Line>> {
+        self.events.as_deref().map_or(Ok(Vec::new()), read_events)
+    }
+
+    /// The sounds to listen for, taught words that are cues of the plan among them.
+    pub(super) fn bridges(&self, home: &Home, plan: &mut Plan) -> anyhow::Result<Bridges> {
+        if self.bridge.is_some() {
+            plan.bridge.clone_from(&self.bridge);
+        }
+        let names: Vec<String> = plan.bridge.iter().cloned().collect();
+        let mut taught = Bridges::wanted(home, &names)?;
+        if !names.is_empty() {
+            let is_cue = |name: &str| plan.is_cue(name);
+            let others = Bridges::all(home)?.words.into_iter();
+            let cues = others.filter(|w| is_cue(&w.name) && !names.contains(&w.name));
+            taught.words.extend(cues);
+        }
+        Ok(taught)
+    }
+
+    /// All that the session is judged by.
+    pub(super) fn setup(
+        &self,
+        home: &Home,
+        plan: Plan,
+        settings: &Settings,
+        person: Option<&str>,
+    ) -> anyhow::Result<Setup> {
+        let presser = self.presser.as_deref().or(person);
+        let observer = observer(home, presser)?;
+        if observer.is_none() && self.presser.is_some() {
+            eprintln!(
+                "Note: how {} presses was never measured; nothing is taken off the lags.",
+                presser.unwrap_or("this person")
+            );
+        }
+        setup(plan, settings, observer)
+    }
+
+    pub(super) fn origin(&self, home: &Home) -> anyhow::Result<Origin> {
+        if let Some((file, info)) = self.sound.recording()? {
+            return Ok(Origin {
+                source: self.sound.open(home)?,
+                name: file.display().to_string(),
+                channels: u16::try_from(info.channels).unwrap_or(u16::MAX),
+            });
+        }
+        let microphone = self.sound.microphone(home)?;
+        let opened = microphone.opened().clone();
+        Ok(Origin {
+            source: Box::new(microphone),
+            name: opened.device.description,
+            channels: opened.channels,
+        })
+    }
+
+    /// The pedals that are to be read, each for this program alone.
+    pub(super) fn pedals(&self) -> anyhow::Result<Vec<Pedal>> {
+        let all = self.pedal.iter().map(|name| Pedal::open(name, true));
+        Ok(all.collect::<Result<_, _>>()?)
+    }
+
+    /// How late each hand's way is, where that was measured.
+    pub(super) fn paths(&self, home: &Home) -> anyhow::Result<HashMap<Source, KeyPath>> {
+        let pedals = self.pedal.iter().cloned().map(Source::Device);
+        let mut paths = HashMap::new();
+        for source in pedals.chain([Source::Terminal]) {
+            if let Some(path) = hands::of(home, &source)? {
+                paths.insert(source, path);
+            }
+        }
+        Ok(paths)
+    }
+}
+
+/// Reads a file of events.
+pub(in crate::cli) fn read_events(file: &Path) -> anyhow::Result<Vec<Line>> {
+    let text = fs::read_to_string(file).map_err(|e| cannot_read("the events from", file, &e))?;
+    let lines = parse_events(&text, FILE_U_MS);
+    lines.with_context(|| format!("the events in {}", file.display()))
+}
+
+/// How a person presses, where there is a journal that knows.
+pub(in crate::cli) fn observer(
+    home: &Home,
+    person: Option<&str>,
+) -> anyhow::Result<Option<Observer>> {
+    match (person, Journal::open_existing(&home.journal_file())?) {
+        (Some(person), Some(journal)) => Ok(journal.observer(person)?),
+        _ => Ok(None),
+    }
+}
+
+/// All that a session is judged by.
+///
+/// # Errors
+/// The settings' window cannot be used.
+pub(in crate::cli) fn setup(
+    plan: Plan,
+    settings: &Settings,
+    observer: Option<Observer>,
+) -> anyhow::Result<Setup> {
+    let setup = settings.session_setup(plan, observer);
+    Window::new(setup.before_ms, setup.after_ms)?;
+    Ok(setup)
+}

@@ -1,0 +1,162 @@
+//! A session at one instant: acts, tries, pay and pairs, from which measures and
+//! warnings are made.
+
+use super::Setup;
+use crate::listen::Timeline;
+use crate::measure::session::{Looked, Pace, Paid, Try, Warning, pace, treats, tries, warnings};
+use crate::review::{Rules, judge};
+use crate::timeline::session::{Act, ActKind, Happened, Log, acts, breaks};
+use crate::timeline::{Moment, MomentKind, MomentSource, Outcome, Pair, Sound, Window, pair};
+
+/// A session at one instant: the measures' raw material.
+#[derive(Debug, Clone)]
+pub struct Looking {
+    pub(super) acts: Vec<Act>,
+    pub(super) tries: Vec<Try>,
+    pub(super) paid: Paid,
+    breaks: Vec<(f64, f64)>,
+    pub(super) pairs: Vec<Pair>,
+    pub(super) offer_strays_s: Vec<f64>,
+    pub(super) now_s: f64,
+}
+
+impl Looking {
+    /// Looks at a log at `now_s`; `is_over` says that nothing more comes.
+    pub fn at(log: &Log, setup: &Setup, now_s: f64, is_over: bool) -> Self {
+        let acts = acts(log, &setup.plan);
+        let tries = tries(
+            &acts,
+            setup.rules.answer_within_s,
+            if is_over { f64::INFINITY } else { now_s },
+        );
+        let paid = treats(&acts, setup.rules.treat_within_s, now_s, is_over);
+        let pairs = lags(log, &acts, setup);
+        let offer_strays_s = on_offers(&acts, &pairs, setup);
+        Self {
+            breaks: breaks(log, now_s),
+            acts,
+            tries,
+            paid,
+            pairs,
+            offer_strays_s,
+            now_s,
+        }
+    }
+
+    /// The tries.
+    pub fn tries(&self) -> &[Try] {
+        &self.tries
+    }
+
+    /// What was paid.
+    pub fn paid(&self) -> &Paid {
+        &self.paid
+    }
+
+    /// The breaks, as (from, to) in seconds.
+    pub fn breaks(&self) -> &[(f64, f64)] {
+        &self.breaks
+    }
+
+    /// The acts.
+    pub fn acts(&self) -> &[Act] {
+        &self.acts
+    }
+
+    /// The pairs of moments and marks.
+    pub fn pairs(&self) -> &[Pair] {
+        &self.pairs
+    }
+
+    /// The warnings whose rules hold, the weightiest first.
+    pub fn warnings(&self, setup: &Setup) -> Vec<Warning> {
+        let at = Looked {
+            now_s: self.now_s,
+            limit_s: setup.plan.length_min * 60.0,
+            acts: &self.acts,
+            tries: &self.tries,
+            paid: &self.paid,
+            offer_strays_s: &self.offer_strays_s,
+            breaks: &self.breaks,
+        };
+        warnings(&at, &setup.rules)
+    }
+
+    /// The pace.
+    pub fn pace(&self) -> Pace {
+        pace(&self.times(ActKind::Mark), &self.breaks, self.now_s)
+    }
+
+    /// The instants of one kind of act, in seconds.
+    pub(super) fn times(&self, kind: ActKind) -> Vec<f64> {
+        self.acts
+            .iter()
+            .filter(|a| a.kind == kind)
+            .map(|a| a.t_s)
+            .collect()
+    }
+}
+
+/// Moments and marks paired, each lag with its uncertainty. What happens while
+/// the bridge is paired with food is left out.
+fn lags(log: &Log, acts: &[Act], setup: &Setup) -> Vec<Pair> {
+    let Ok(window) = Window::new(setup.before_ms, setup.after_ms) else {
+        return Vec::new();
+    };
+    let of = |kind: ActKind| acts.iter().filter(move |a| a.kind == kind && a.step > 0);
+    let mut heard = Timeline::default();
+    for event in log.counted() {
+        let Happened::Mark(sound) = &event.what else {
+            continue;
+        };
+        if of(ActKind::Mark).any(|a| a.t_s == event.t_s) {
+            heard.sounds.push(Sound {
+                t_s: event.t_s,
+                ..sound.clone()
+            });
+            heard.sound_u_ms.push(event.u_ms);
+        }
+    }
+    let moments: Vec<Moment> = of(ActKind::Reached)
+        .map(|a| Moment {
+            t_s: a.t_s,
+            kind: MomentKind::Behaviour,
+            source: MomentSource::Hand,
+            label: String::new(),
+        })
+        .collect();
+    // The mean uncertainty of the moments, whoever told them.
+    let u_ms: f64 = of(ActKind::Reached).map(|a| a.u_ms).sum::<f64>() / moments.len().max(1) as f64;
+    let rules = Rules {
+        aim: setup.aim,
+        window,
+        ball_m: setup.clicker_m,
+        clicker_m: setup.clicker_m,
+        file_step_ms: 0.0,
+        hand_u_ms: u_ms,
+    };
+    judge(&heard, &moments, &rules).pairs
+}
+
+/// Marks that no moment earned and that follow an unasked offer of something
+/// that is on cue: the cheapest pairing of offers and stray marks.
+fn on_offers(acts: &[Act], pairs: &[Pair], setup: &Setup) -> Vec<f64> {
+    let offers: Vec<f64> = acts
+        .iter()
+        .filter(|a| a.kind == ActKind::Offer)
+        .map(|a| a.t_s)
+        .collect();
+    let strays: Vec<f64> = pairs
+        .iter()
+        .filter(|p| p.outcome == Outcome::Stray)
+        .filter_map(|p| p.mark_s)
+        .collect();
+    let Ok(window) = Window::new(setup.before_ms, setup.after_ms) else {
+        return Vec::new();
+    };
+    pair(&offers, &strays, window, setup.aim)
+        .into_iter()
+        .filter(|p| p.moment_s.is_some())
+        .filter_map(|p| p.mark_s)
+        .collect()
+}
