@@ -7,7 +7,7 @@ use std::path::PathBuf;
 use anyhow::{Context, bail};
 use clap::Args;
 
-use super::progress::choose::{Choice, Chosen, lots_of};
+use super::progress::choose::{Choice, Chosen};
 use super::progress::{Told, name_of};
 use super::target::Target;
 use crate::journal::{Home, Journal, Settings, create_new_private_file};
@@ -48,7 +48,7 @@ impl PageCmd {
             Chosen::Several => bail!("several people are in the journal; add --person NAME"),
             Chosen::One(person) => person,
         };
-        let lots = lots_of(&journal, person.as_deref(), &self.choice)?;
+        let lots = self.choice.lots(&journal, person.as_deref())?;
         let mut told = Told::of(person.as_deref(), &lots, &settings, By::Day, true);
         for by in [By::Week, By::Month] {
             if told.kinds.iter().any(|p| p.rows.len() > ROWS_AT_MOST) {
