@@ -184,7 +184,28 @@ fn all(home: &Home) -> anyhow::Result<Vec<Taught>> {
     files.iter().map(|file| load(file)).collect()
 }
 
+/// The taught sounds that texts of profiles tell: clicks and words. `what` names
+/// where a text comes from.
+pub(super) fn from_texts<'a>(
+    texts: impl IntoIterator<Item = &'a str>,
+    what: &str,
+) -> anyhow::Result<(Vec<ClickProfile>, Vec<WordProfile>)> {
+    let (mut clicks, mut words) = (Vec::new(), Vec::new());
+    for text in texts {
+        match parse(text, what)? {
+            Taught::Click(click) => clicks.push(*click),
+            Taught::Word(word) => words.push(*word),
+        }
+    }
+    Ok((clicks, words))
+}
+
 fn load(file: &Path) -> anyhow::Result<Taught> {
+    let text = fs::read_to_string(file).map_err(|e| cannot_read("the taught sound", file, &e))?;
+    parse(&text, &file.display().to_string())
+}
+
+fn parse(text: &str, what: &str) -> anyhow::Result<Taught> {
     #[derive(serde::Deserialize)]
     struct Header {
         version: u32,
@@ -192,15 +213,11 @@ fn load(file: &Path) -> anyhow::Result<Taught> {
         /// Only words say what they are.
         kind: Option<String>,
     }
-    let text = fs::read_to_string(file).map_err(|e| cannot_read("the taught sound", file, &e))?;
     let broken = || {
-        format!(
-            "{} is not a profile of a taught sound, or is damaged; teach the sound again",
-            file.display()
-        )
+        format!("{what} is not a profile of a taught sound, or is damaged; teach the sound again")
     };
     // The version first: another version may have other fields.
-    let header: Header = serde_json::from_str(&text).with_context(broken)?;
+    let header: Header = serde_json::from_str(text).with_context(broken)?;
     if header.kind.as_deref() == Some("word") {
         if header.version != WORD_PROFILE_VERSION {
             bail!(crate::ear::EarError::WordVersion {
@@ -208,7 +225,7 @@ fn load(file: &Path) -> anyhow::Result<Taught> {
                 found: header.version
             });
         }
-        let profile = serde_json::from_str(&text).with_context(broken)?;
+        let profile = serde_json::from_str(text).with_context(broken)?;
         return Ok(Taught::Word(Box::new(profile)));
     }
     if header.version != PROFILE_VERSION {
@@ -217,6 +234,6 @@ fn load(file: &Path) -> anyhow::Result<Taught> {
             found: header.version
         });
     }
-    let profile = serde_json::from_str(&text).with_context(broken)?;
+    let profile = serde_json::from_str(text).with_context(broken)?;
     Ok(Taught::Click(Box::new(profile)))
 }

@@ -218,6 +218,7 @@ impl ReviewCmd {
                     &rules,
                     (&profiles, &words),
                     self.person.as_deref(),
+                    &serde_json::json!({"channel": self.channel, "height_m": self.height}),
                 )?)?;
                 eprintln!("Kept in the journal as {}.", id.short());
             }
@@ -682,6 +683,7 @@ fn kept(
     rules: &Rules,
     (clicks, words): (&[ClickProfile], &[WordProfile]),
     person: Option<&str>,
+    listened: &serde_json::Value,
 ) -> anyhow::Result<KeptReview> {
     let mut used = settings.clone();
     used.pairing.before_ms = rules.window.before_ms();
@@ -708,6 +710,7 @@ fn kept(
             settings_json: serde_json::to_string(&serde_json::json!({
                 "settings": used,
                 "aim": rules.aim,
+                "listened": listened,
             }))?,
             profiles: clicks
                 .iter()
