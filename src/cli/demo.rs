@@ -85,7 +85,7 @@ impl SchoolCmd {
                 truth.name,
                 truth.first_ms - truth.last_ms
             )?;
-            let bouts: Vec<KeptReview> = school.bouts(0).collect();
+            let bouts: Vec<KeptReview> = school.bouts(0).map(|made| made.as_review()).collect();
             let lots = lots_of_review(&bouts);
             return progress::tell(out, &truth.name, &lots, &Settings::default());
         };
@@ -100,7 +100,7 @@ impl SchoolCmd {
         let mut journal = Journal::open(&home.journal_file())?;
         let mut bouts = 0;
         for person in 0..school.people {
-            bouts += journal.keep_reviews(school.bouts(person))?;
+            bouts += journal.keep_school(&school, person)?;
         }
         writeln!(
             out,

@@ -7,15 +7,21 @@ use std::path::PathBuf;
 use anyhow::{Context, bail};
 use clap::Args;
 
-use super::progress::choose::{Choice, Chosen, lots_of};
+use super::journal::{local, plain};
+use super::progress::choose::{Choice, Chosen};
 use super::progress::{Told, name_of};
 use super::target::Target;
-use crate::journal::{Home, Journal, Settings, create_new_private_file};
+use crate::journal::{Home, Journal, Settings, StoredSession, create_new_private_file};
 use crate::measure::weeks::By;
-use crate::page::Weeks;
+use crate::page::{Session, Weeks};
+use crate::session::Looking;
+use crate::timeline::MomentKind;
 
 /// More days than this are told by week, and more weeks by month.
 const ROWS_AT_MOST: usize = 90;
+
+/// The latest sessions with an animal that are drawn.
+const SESSIONS_AT_MOST: usize = 3;
 
 /// Write your progress as one page that any browser shows and prints
 #[derive(Debug, Args)]
@@ -48,7 +54,7 @@ impl PageCmd {
             Chosen::Several => bail!("several people are in the journal; add --person NAME"),
             Chosen::One(person) => person,
         };
-        let lots = lots_of(&journal, person.as_deref(), &self.choice)?;
+        let lots = self.choice.lots(&journal, person.as_deref())?;
         let mut told = Told::of(person.as_deref(), &lots, &settings, By::Day, true);
         for by in [By::Week, By::Month] {
             if told.kinds.iter().any(|p| p.rows.len() > ROWS_AT_MOST) {
@@ -60,6 +66,13 @@ impl PageCmd {
         if told.kinds.is_empty() {
             bail!("nothing that fits has been kept, so there is no page to write");
         }
+        let sessions = if told.kinds.iter().any(|p| p.kind == MomentKind::Behaviour) {
+            let wanted = self.choice.wanted(&journal)?;
+            let latest = journal.latest_sessions(person.as_deref(), &wanted, SESSIONS_AT_MOST)?;
+            latest.iter().map(drawn).collect()
+        } else {
+            Vec::new()
+        };
         let name = name_of(person.as_deref());
         let weeks = Weeks {
             person: &name,
@@ -67,6 +80,7 @@ impl PageCmd {
             comparisons: &told.comparisons,
             next: told.next.as_ref(),
             lots: &lots,
+            sessions: &sessions,
         };
         if let Some(file) = &self.file {
             let target = Target::open(file)?;
@@ -85,5 +99,21 @@ impl PageCmd {
             }
         }
         Ok(())
+    }
+}
+
+fn drawn(stored: &StoredSession) -> Session {
+    let bout = &stored.bout.bout;
+    let when = local(bout.started_at, bout.time_zone.as_deref());
+    let with = stored.animal.as_deref().map(plain);
+    let what = plain(stored.setup.plan.title(0));
+    let length_s = bout.duration_s.unwrap_or(stored.log.latest_s());
+    Session {
+        title: match with {
+            Some(animal) => format!("{when}, with {animal}: {what}"),
+            None => format!("{when}: {what}"),
+        },
+        at: Looking::at(&stored.log, &stored.setup, length_s, true),
+        length_s,
     }
 }

@@ -49,6 +49,52 @@ impl Journal {
         }
     }
 
+    /// Whether anything is kept of somebody of that name: bouts, plans, or how they
+    /// press a key.
+    ///
+    /// # Errors
+    /// The file cannot be read.
+    pub fn knows_person(&self, name: &str) -> Result<bool, JournalError> {
+        self.conn
+            .query_row(
+                "SELECT EXISTS (SELECT 1 FROM person WHERE name = ?1)",
+                [name],
+                |row| row.get(0),
+            )
+            .map_err(|error| self.told(error))
+    }
+
+    /// Takes everyone of that name out of the journal: their bouts, how they press
+    /// a key, and their name where plans and the settings kept with other people's
+    /// bouts have it. Words of notes, names of recordings and what animals and plans
+    /// are called stay as they were written. Gives the names of kept sounds, which
+    /// are the caller's to remove. Call [`Journal::sweep`] next.
+    ///
+    /// # Errors
+    /// The file cannot be written.
+    pub fn forget_person(&mut self, name: &str) -> Result<Vec<String>, JournalError> {
+        let mut sounds = Vec::new();
+        for id in self.bouts_of(name)? {
+            sounds.extend(self.forget(&id)?);
+        }
+        self.write(|tx| {
+            tx.execute(
+                "UPDATE plan SET person_key = NULL
+                 WHERE person_key IN (SELECT person_key FROM person WHERE name = ?1)",
+                [name],
+            )?;
+            for path in ["$.session.plan.person", "$.settings.person"] {
+                tx.execute(
+                    "UPDATE bout SET settings_json = json_remove(settings_json, ?2)
+                     WHERE json_extract(settings_json, ?2) = ?1",
+                    [name, path],
+                )?;
+            }
+            Ok(drop_idle_people(tx)?)
+        })?;
+        Ok(sounds)
+    }
+
     /// The ids of all bouts of everyone of that name; nobody gives none.
     ///
     /// # Errors

@@ -3,10 +3,10 @@
 
 use std::collections::HashMap;
 use std::io::{self, BufRead};
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
 
 use rusqlite::types::Value;
-use rusqlite::{Transaction, TransactionBehavior, params_from_iter};
+use rusqlite::{Connection, Transaction, TransactionBehavior, params_from_iter};
 use serde_json::{Map, Value as Json};
 use thiserror::Error;
 
@@ -57,6 +57,29 @@ pub enum ImportError {
     Journal(#[from] JournalError),
 }
 
+/// What a journal's name is followed by in a file that an import fills; then comes
+/// the program's number.
+const PASSING: &str = ".import";
+
+/// Removes what imports that were killed have left beside a journal. Files that
+/// an import is filling are locked, and stay.
+fn clear(journal: &Path) {
+    let Some(entries) = journal.parent().and_then(|folder| folder.read_dir().ok()) else {
+        return;
+    };
+    let begins = beside(journal, PASSING);
+    for path in entries.flatten().map(|entry| entry.path()) {
+        let rest = path.to_str().zip(begins.to_str());
+        let number = rest.and_then(|(path, begins)| path.strip_prefix(begins));
+        if number.is_some_and(|n| !n.is_empty() && n.bytes().all(|b| b.is_ascii_digit())) {
+            let free = Connection::open(&path).and_then(|c| c.execute_batch("BEGIN EXCLUSIVE"));
+            if free.is_ok() {
+                drop(Passing(path));
+            }
+        }
+    }
+}
+
 /// A file that goes when this does, with what SQLite puts beside it.
 struct Passing(PathBuf);
 
@@ -77,9 +100,10 @@ impl Journal {
     /// See [`ImportError`].
     pub fn import(&mut self, lines: impl BufRead) -> Result<Merged, ImportError> {
         self.writable()?;
+        clear(self.path());
         let passing = Passing(beside(
             self.path(),
-            &format!(".import{}", std::process::id()),
+            &format!("{PASSING}{}", std::process::id()),
         ));
         let taken = Journal::open(&passing.0)?;
         fill(&taken, lines)?;

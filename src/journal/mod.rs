@@ -15,12 +15,14 @@ mod list;
 mod lots;
 mod merge;
 mod migrate;
+mod observers;
 mod open;
 mod plans;
 mod read;
 mod record;
 mod schema;
 pub mod school;
+mod session_rows;
 mod sessions;
 mod settings;
 mod shape;
@@ -46,7 +48,7 @@ pub use record::{
     SetAside,
 };
 pub use schema::{APPLICATION_ID, SCHEMA_VERSION};
-pub use sessions::{StoredSession, settings_json};
+pub use sessions::{KeptSession, StoredSession, settings_json};
 pub use settings::{
     AimSetting, Aims, DEFAULT_SETTINGS, Distances, GoalSetting, Keys, PairingWindow, ScreenSetting,
     Settings, SettingsError,

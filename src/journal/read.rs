@@ -1,5 +1,7 @@
 //! Reading one bout back, exactly as it was kept.
 
+use std::collections::BTreeSet;
+
 use jiff::Timestamp;
 use rusqlite::Row;
 use rusqlite::types::{FromSqlError, FromSqlResult, ValueRef};
@@ -49,6 +51,21 @@ impl StoredBout {
             BoutEvent::Moment(moment) => Some(moment),
             _ => None,
         })
+    }
+
+    /// The numbers of the events that count no longer.
+    pub fn aside(&self) -> BTreeSet<i64> {
+        let mut aside = BTreeSet::new();
+        for row in &self.events {
+            if let BoutEvent::SetAside(change) = &row.event {
+                if change.is_aside {
+                    aside.insert(change.target_seq);
+                } else {
+                    aside.remove(&change.target_seq);
+                }
+            }
+        }
+        aside
     }
 
     /// All pairs, in order of arrival, those set aside among them.

@@ -1,43 +1,20 @@
 //! Sessions with an animal: kept as they happen, read back as a log, and ended
-//! with their pairs and measures. And how people press a key.
+//! with their pairs and measures.
 
 use jiff::Timestamp;
-use rusqlite::{OptionalExtension, params};
+use rusqlite::{Connection, OptionalExtension, Transaction, params};
 use serde::{Deserialize, Serialize};
 
+use super::digest;
 use super::error::JournalError;
-use super::insert::{self, instant, person};
+use super::insert::{self, Appender, Refused};
 use super::open::Journal;
 use super::plans::{animal, plan_key};
 use super::read::StoredBout;
-use super::record::{
-    Bout, BoutEvent, BoutId, BoutKind, Note, NoteKind, OtherEvent, SetAside, new_id,
-};
-use crate::measure::observer::Observer;
+use super::record::{Bout, BoutId, BoutKind};
+use super::session_rows::{bad_json, end_rows, log_of, rows_of};
 use crate::session::{SessionMeasures, Setup, measure};
 use crate::timeline::session::{Happened, Log, SessionEvent};
-use crate::timeline::{Moment, MomentKind, MomentSource};
-
-/// The row that tells the uncertainty of the row before it.
-const INSTANT: &str = "instant";
-/// The row with the measures of an ended session.
-const MEASURES: &str = "measures";
-
-/// What belongs to an event that is no plain word.
-#[derive(Debug, Default, Serialize, Deserialize)]
-#[serde(deny_unknown_fields, default)]
-struct Detail {
-    #[serde(skip_serializing_if = "Option::is_none")]
-    source: Option<MomentSource>,
-    #[serde(skip_serializing_if = "Option::is_none")]
-    item: Option<usize>,
-    #[serde(skip_serializing_if = "Option::is_none")]
-    number: Option<u32>,
-    #[serde(skip_serializing_if = "Option::is_none")]
-    missing_ms: Option<f64>,
-    #[serde(skip_serializing_if = "Option::is_none")]
-    by_s: Option<f64>,
-}
 
 /// A session's settings as they stand in its bout.
 #[derive(Serialize, Deserialize)]
@@ -60,6 +37,21 @@ pub struct StoredSession {
     pub plan: Option<String>,
     /// The measures that were kept at its end.
     pub measures: Option<SessionMeasures>,
+}
+
+/// A whole session, kept at once.
+#[derive(Debug, Clone, PartialEq)]
+pub struct KeptSession {
+    /// When, who, with what; its settings are made from `setup`.
+    pub bout: Bout,
+    /// The animal's name.
+    pub animal: Option<String>,
+    /// What it is judged by.
+    pub setup: Setup,
+    /// What happened.
+    pub log: Log,
+    /// Length in seconds.
+    pub length_s: f64,
 }
 
 /// The setup as it is kept with a bout: without the names of animal, plan and
@@ -88,20 +80,44 @@ impl Journal {
         plan_name: Option<&str>,
     ) -> Result<BoutId, JournalError> {
         let id = BoutId::new();
+        self.write(|tx| begin(tx, &id, bout, animal_name, plan_name, None))?;
+        Ok(id)
+    }
+
+    /// Keeps a whole session in one transaction, as if it had been kept as it
+    /// happened. The animal is made when it is new.
+    ///
+    /// # Errors
+    /// A value is not to be kept, or the file cannot be written.
+    pub fn keep_session(&mut self, kept: &KeptSession) -> Result<BoutId, JournalError> {
+        let id = BoutId::new();
+        let bout = Bout {
+            duration_s: Some(kept.length_s),
+            settings_json: settings_json(&kept.setup).map_err(bad_json)?,
+            ..kept.bout.clone()
+        };
+        let measures = measure(&kept.log, &kept.setup, kept.length_s);
         self.write(|tx| {
-            let key = insert::bout(tx, &id, bout, None)?;
-            let animal = match animal_name {
-                Some(name) => Some(animal(tx, name)?),
-                None => None,
-            };
-            let plan = match plan_name {
-                Some(name) => plan_key(tx, name)?,
-                None => None,
-            };
-            tx.execute(
-                "INSERT INTO session VALUES (?1, ?2, ?3)",
-                params![key, animal, plan],
-            )?;
+            let ended_at = Some(super::store::end_of(&bout));
+            let plan = Some(kept.setup.plan.name.as_str()).filter(|name| !name.is_empty());
+            let key = begin(tx, &id, &bout, kept.animal.as_deref(), plan, ended_at)?;
+            let mut rows = Appender::new(tx, key)?;
+            let mut numbers = std::collections::HashMap::new();
+            for entry in kept.log.entries() {
+                let mut event = entry.event.clone();
+                if let Happened::Aside { target, .. } = &mut event.what {
+                    *target = numbers.get(target).copied().unwrap_or(*target);
+                }
+                numbers.insert(entry.number, rows.next_seq());
+                let label = label_at(tx, key, &event)?;
+                for row in rows_of(&event, label).map_err(value)? {
+                    rows.append(&row)?;
+                }
+            }
+            for row in end_rows(&measures, kept.length_s).map_err(value)? {
+                rows.append(&row)?;
+            }
+            digest::keep(tx, key)?;
             Ok(())
         })?;
         Ok(id)
@@ -117,7 +133,14 @@ impl Journal {
         id: &BoutId,
         event: &SessionEvent,
     ) -> Result<i64, JournalError> {
-        Ok(self.append_events(id, &rows_of(event)?)?.start)
+        let label = self
+            .conn
+            .prepare_cached("SELECT bout_key FROM bout WHERE id = ?1")
+            .and_then(|mut found| found.query_row([id], |row| row.get(0)).optional())
+            .map_err(Refused::Sqlite)
+            .and_then(|key| key.map_or(Ok(String::new()), |key| label_at(&self.conn, key, event)))
+            .map_err(|refused| refused.told(self.path()))?;
+        Ok(self.append_events(id, &rows_of(event, label)?)?.start)
     }
 
     /// Ends a session: its pairs and measures are kept with it.
@@ -132,15 +155,7 @@ impl Journal {
     ) -> Result<SessionMeasures, JournalError> {
         let stored = self.read_session(id)?;
         let measures = measure(&stored.log, &stored.setup, length_s);
-        let text = serde_json::to_string(&measures).map_err(bad_json)?;
-        let pairs = measures.pairs.iter().cloned().map(BoutEvent::Pair);
-        let last = BoutEvent::Other(OtherEvent {
-            t_s: Some(length_s),
-            u_ms: None,
-            kind: MEASURES.to_owned(),
-            detail_json: Some(text),
-        });
-        self.append_events(id, &pairs.chain([last]).collect::<Vec<_>>())?;
+        self.append_events(id, &end_rows(&measures, length_s)?)?;
         self.end_bout(id, ended_at, Some(length_s))?;
         Ok(measures)
     }
@@ -181,218 +196,59 @@ impl Journal {
             measures,
         })
     }
-
-    /// Keeps how a person presses a key.
-    ///
-    /// # Errors
-    /// A value is not to be kept, or the file cannot be written.
-    pub fn keep_observer(
-        &mut self,
-        name: &str,
-        measured_at: Timestamp,
-        who: &Observer,
-    ) -> Result<(), JournalError> {
-        self.write(|tx| {
-            tx.execute(
-                "INSERT INTO observer (id, person_key, measured_at, n, bias_ms, spread_ms)
-                 VALUES (?1, ?2, ?3, ?4, ?5, ?6)",
-                params![
-                    new_id(),
-                    person(tx, name)?,
-                    instant(measured_at),
-                    i64::try_from(who.n).unwrap_or(i64::MAX),
-                    who.bias_ms,
-                    who.spread_ms
-                ],
-            )?;
-            Ok(())
-        })
-    }
-
-    /// How a person presses a key, as it was last measured.
-    ///
-    /// # Errors
-    /// The file cannot be read.
-    pub fn observer(&self, name: &str) -> Result<Option<Observer>, JournalError> {
-        self.conn
-            .query_row(
-                "SELECT o.n, o.bias_ms, o.spread_ms FROM observer AS o
-                 JOIN person AS p USING (person_key) WHERE p.name = ?1
-                 ORDER BY o.measured_at DESC, o.observer_key DESC LIMIT 1",
-                [name],
-                |row| {
-                    Ok(Observer {
-                        n: row.get::<_, u32>(0)? as usize,
-                        bias_ms: row.get(1)?,
-                        spread_ms: row.get(2)?,
-                    })
-                },
-            )
-            .optional()
-            .map_err(|error| self.told(error))
-    }
 }
 
-fn bad_json(error: serde_json::Error) -> JournalError {
-    JournalError::BadValue {
-        what: error.to_string(),
-    }
-}
-
-/// An event as rows of the journal; the first bears its number.
-fn rows_of(event: &SessionEvent) -> Result<Vec<BoutEvent>, JournalError> {
-    let other = |kind: &str, detail: Detail| -> Result<BoutEvent, JournalError> {
-        let detail = Detail {
-            source: Some(event.source),
-            ..detail
-        };
-        Ok(BoutEvent::Other(OtherEvent {
-            t_s: Some(event.t_s),
-            u_ms: Some(event.u_ms),
-            kind: kind.to_owned(),
-            detail_json: Some(serde_json::to_string(&detail).map_err(bad_json)?),
-        }))
+/// Puts in a session's bout, linked with its animal and its plan.
+fn begin(
+    tx: &Transaction<'_>,
+    id: &BoutId,
+    bout: &Bout,
+    animal_name: Option<&str>,
+    plan_name: Option<&str>,
+    ended_at: Option<Timestamp>,
+) -> Result<i64, Refused> {
+    let key = insert::bout(tx, id, bout, ended_at)?;
+    let animal = match animal_name {
+        Some(name) => Some(animal(tx, name)?),
+        None => None,
     };
-    let exact = |row: BoutEvent| {
-        let instant = BoutEvent::Other(OtherEvent {
-            t_s: Some(event.t_s),
-            u_ms: Some(event.u_ms),
-            kind: INSTANT.to_owned(),
-            detail_json: None,
-        });
-        vec![row, instant]
+    let plan = match plan_name {
+        Some(name) => plan_key(tx, name)?,
+        None => None,
     };
-    Ok(match &event.what {
-        Happened::Mark(sound) => exact(BoutEvent::Sound(crate::timeline::Sound {
-            t_s: event.t_s,
-            ..sound.clone()
-        })),
-        Happened::Reached => exact(BoutEvent::Moment(Moment {
-            t_s: event.t_s,
-            kind: MomentKind::Behaviour,
-            source: event.source,
-            label: String::new(),
-        })),
-        Happened::Note(text) => vec![BoutEvent::Note(Note {
-            t_s: Some(event.t_s),
-            kind: NoteKind::Note,
-            text: text.clone(),
-        })],
-        Happened::Aside { target, is_aside } => vec![BoutEvent::SetAside(SetAside {
-            target_seq: *target,
-            is_aside: *is_aside,
-            reason: String::new(),
-        })],
-        Happened::Turn { item } => vec![other(
-            "turn",
-            Detail {
-                item: Some(*item),
-                ..Detail::default()
-            },
-        )?],
-        Happened::Step { number } => vec![other(
-            "step",
-            Detail {
-                number: Some(*number),
-                ..Detail::default()
-            },
-        )?],
-        Happened::Gap { missing_ms } => vec![other(
-            "gap",
-            Detail {
-                missing_ms: Some(*missing_ms),
-                ..Detail::default()
-            },
-        )?],
-        Happened::ClockMoved { by_s } => vec![other(
-            "clock_moved",
-            Detail {
-                by_s: Some(*by_s),
-                ..Detail::default()
-            },
-        )?],
-        plain => vec![other(
-            plain.plain_word().unwrap_or("note"),
-            Detail::default(),
-        )?],
-    })
+    tx.prepare_cached("INSERT INTO session VALUES (?1, ?2, ?3)")?
+        .execute(params![key, animal, plan])?;
+    Ok(key)
 }
 
-/// The log that rows of the journal make, and the measures kept at the end.
-fn log_of(bout: &StoredBout) -> Result<(Log, Option<SessionMeasures>), JournalError> {
-    let mut log = Log::default();
-    let mut measures = None;
-    for (k, row) in bout.events.iter().enumerate() {
-        let u_ms = match bout.events.get(k + 1).map(|next| &next.event) {
-            Some(BoutEvent::Other(next)) if next.kind == INSTANT => next.u_ms.unwrap_or(0.0),
-            _ => 0.0,
-        };
-        let event = |t_s: f64, u_ms: f64, source: MomentSource, what: Happened| SessionEvent {
-            t_s,
-            u_ms,
-            source,
-            what,
-        };
-        let read = match &row.event {
-            BoutEvent::Sound(sound) => event(
-                sound.t_s,
-                u_ms,
-                MomentSource::Sound,
-                Happened::Mark(sound.clone()),
-            ),
-            BoutEvent::Moment(moment) => event(moment.t_s, u_ms, moment.source, Happened::Reached),
-            BoutEvent::Note(note) => event(
-                note.t_s.unwrap_or(0.0),
-                0.0,
-                MomentSource::Hand,
-                Happened::Note(note.text.clone()),
-            ),
-            BoutEvent::SetAside(aside) => event(
-                log.latest_s(),
-                0.0,
-                MomentSource::Hand,
-                Happened::Aside {
-                    target: aside.target_seq,
-                    is_aside: aside.is_aside,
-                },
-            ),
-            BoutEvent::Pair(_) => continue,
-            BoutEvent::Other(other) if other.kind == INSTANT => continue,
-            BoutEvent::Other(other) if other.kind == MEASURES => {
-                let text = other.detail_json.as_deref().unwrap_or("null");
-                measures = serde_json::from_str(text).map_err(bad_json)?;
-                continue;
-            }
-            BoutEvent::Other(other) => {
-                let text = other.detail_json.as_deref().unwrap_or("{}");
-                let detail: Detail = serde_json::from_str(text).map_err(bad_json)?;
-                let Some(what) = happened(&other.kind, &detail) else {
-                    // Of a newer program: passed over, not lost.
-                    continue;
-                };
-                event(
-                    other.t_s.unwrap_or(0.0),
-                    other.u_ms.unwrap_or(0.0),
-                    detail.source.unwrap_or(MomentSource::Hand),
-                    what,
-                )
-            }
-        };
-        log.apply(row.seq, read);
+/// The behaviour that is practised when a moment comes: its label. Empty for what
+/// is no moment, and while the bridge is paired with food.
+fn label_at(conn: &Connection, key: i64, event: &SessionEvent) -> Result<String, Refused> {
+    if event.what != Happened::Reached {
+        return Ok(String::new());
     }
-    Ok((log, measures))
+    let settings: String = conn
+        .prepare_cached("SELECT settings_json FROM bout WHERE bout_key = ?1")?
+        .query_row([key], |row| row.get(0))?;
+    // Settings of another kind: then there is nothing to name it by.
+    let Ok(kept) = serde_json::from_str::<SettingsJson>(&settings) else {
+        return Ok(String::new());
+    };
+    let item: Option<usize> = conn
+        .prepare_cached(
+            "SELECT json_extract(detail_json, '$.item') FROM event AS e
+             WHERE bout_key = ?1 AND kind = 'turn' AND t_s <= ?2 AND NOT EXISTS
+                 (SELECT 1 FROM aside_now AS a
+                  WHERE a.bout_key = e.bout_key AND a.target_seq = e.seq)
+             ORDER BY t_s DESC, seq DESC LIMIT 1",
+        )?
+        .query_row(params![key, event.t_s], |row| row.get::<_, i64>(0))
+        .optional()?
+        .and_then(|item| usize::try_from(item).ok());
+    let behaviour = kept.session.plan.behaviour_of(item.unwrap_or(0));
+    Ok(behaviour.map_or(String::new(), |b| b.name.clone()))
 }
 
-fn happened(kind: &str, detail: &Detail) -> Option<Happened> {
-    Some(match kind {
-        "turn" => Happened::Turn { item: detail.item? },
-        "step" => Happened::Step {
-            number: detail.number?,
-        },
-        "gap" => Happened::Gap {
-            missing_ms: detail.missing_ms?,
-        },
-        "clock_moved" => Happened::ClockMoved { by_s: detail.by_s? },
-        word => Happened::from_plain_word(word)?,
-    })
+fn value(error: JournalError) -> Refused {
+    Refused::Value(error.to_string())
 }

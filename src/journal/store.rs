@@ -183,7 +183,7 @@ fn whole(tx: &Transaction<'_>, review: &KeptReview) -> Result<BoutId, Refused> {
     Ok(id)
 }
 
-fn end_of(bout: &Bout) -> Timestamp {
+pub(super) fn end_of(bout: &Bout) -> Timestamp {
     let length = SignedDuration::try_from_secs_f64(bout.duration_s.unwrap_or(0.0));
     length
         .ok()

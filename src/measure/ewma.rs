@@ -87,7 +87,7 @@ pub fn ewma(values: &[f64], settings: EwmaSettings) -> Option<Vec<EwmaPoint>> {
 mod tests {
     #![allow(clippy::unwrap_used)]
     use super::*;
-    use crate::measure::testing::{Chance, assert_close};
+    use crate::measure::testing::{Chance, assert_close, numbers, reference};
 
     /// Source: NIST/SEMATECH e-Handbook 6.3.2.4: data, averages and limits as printed.
     #[test]
@@ -145,6 +145,25 @@ mod tests {
         assert_close(settings.settled_limits().unwrap().0, 9.38, 5e-3);
         assert_eq!(chart.iter().position(|p| p.signal), Some(28));
         assert_close(chart[28].average, 10.6468, 5e-5);
+    }
+
+    /// Source: pandas' ewm(adjust=False) (tests/reference/measure.py).
+    #[test]
+    fn agrees_with_pandas() {
+        for case in reference()["ewma"].as_array().unwrap() {
+            let settings = EwmaSettings {
+                target: case["target"].as_f64().unwrap(),
+                sd: 12.0,
+                weight: case["weight"].as_f64().unwrap(),
+                width_sds: 3.0,
+            };
+            let chart = ewma(&numbers(&case["values"]), settings).unwrap();
+            let averages = numbers(&case["averages"]);
+            assert_eq!(chart.len(), averages.len());
+            for (point, want) in chart.iter().zip(averages) {
+                assert_close(point.average, want, 1e-10);
+            }
+        }
     }
 
     /// With no shift at λ 0.2, L 3 false signals are rare (average run length

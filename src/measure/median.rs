@@ -84,7 +84,7 @@ pub fn median_interval_of_sorted(sorted: &[f64], level: f64) -> Option<MedianInt
 mod tests {
     #![allow(clippy::unwrap_used)]
     use super::*;
-    use crate::measure::testing::{Chance, assert_close};
+    use crate::measure::testing::{Chance, assert_close, numbers, reference};
     use proptest::prelude::*;
 
     #[test]
@@ -133,6 +133,17 @@ mod tests {
         let expected = 150_000.0 - 1.959_964 * 300_000f64.sqrt() / 2.0;
         assert_close(interval.low, expected, 2.0);
         assert_close(interval.coverage, 0.95, 0.002);
+    }
+
+    /// Source: scipy.stats.quantile_test's interval of the quantile 1/2
+    /// (tests/reference/measure.py).
+    #[test]
+    fn agrees_with_scipy() {
+        for case in reference()["median_interval"].as_array().unwrap() {
+            let got = median_interval(&numbers(&case["values"]), 0.95).unwrap();
+            assert_close(got.low, case["low"].as_f64().unwrap(), 1e-12);
+            assert_close(got.high, case["high"].as_f64().unwrap(), 1e-12);
+        }
     }
 
     /// 4,000 samples of 20 skewed lags: the exact coverage is 0.9586, so that

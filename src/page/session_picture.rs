@@ -2,9 +2,8 @@
 //! kind of event.
 
 use super::Glyphs;
+use super::session_rows::{Sign, SignRow, sign_rows};
 use crate::session::Looking;
-use crate::timeline::session::ActKind;
-use crate::timeline::{Outcome, Pair};
 
 /// Columns of the rows' names.
 const NAME: usize = 9;
@@ -20,10 +19,6 @@ pub fn session_picture(at: &Looking, length_s: f64, width: usize, glyphs: Glyphs
         0.0
     };
     let column = |t_s: f64| ((t_s * scale) as usize).min(columns - 1);
-    let times = |kind: ActKind| -> Vec<f64> {
-        let acts = at.acts().iter().filter(|a| a.kind == kind);
-        acts.map(|a| a.t_s).collect()
-    };
     let (mark, line) = match glyphs {
         Glyphs::Unicode => ('•', '─'),
         Glyphs::Ascii => ('*', '-'),
@@ -51,48 +46,21 @@ pub fn session_picture(at: &Looking, length_s: f64, width: usize, glyphs: Glyphs
         (0..=steps).map(move |k| (from + k as f64 * step, '='))
     });
     row("break", breaks.collect());
-    row(
-        "asked",
-        times(ActKind::Cue).into_iter().map(|t| (t, '|')).collect(),
-    );
-    row(
-        "offered",
-        times(ActKind::Offer)
-            .into_iter()
-            .map(|t| (t, 'o'))
-            .collect(),
-    );
-    let near = times(ActKind::NearMiss).into_iter().map(|t| (t, '~'));
-    let reached = times(ActKind::Reached).into_iter().map(|t| (t, '+'));
-    row("reached", near.chain(reached).collect());
-    let has_moments = at.pairs().iter().any(|p| p.moment_s.is_some());
-    let sign = |t_s: f64| {
-        let is_of = |p: &&Pair| p.mark_s == Some(t_s);
-        match at.pairs().iter().find(is_of).map(|p| p.outcome) {
-            Some(Outcome::Stray) if has_moments => 'x',
-            Some(Outcome::Late) => '>',
-            Some(Outcome::Early) => '<',
-            _ => mark,
-        }
+    let sign = |sign: Sign| match sign {
+        Sign::Cue => '|',
+        Sign::Offer => 'o',
+        Sign::Near => '~',
+        Sign::Reached => '+',
+        Sign::Mark => mark,
+        Sign::Early => '<',
+        Sign::Late => '>',
+        Sign::Stray => 'x',
+        Sign::Unpaid => '!',
+        Sign::Treat => '.',
     };
-    let mut marks: Vec<(f64, char)> = times(ActKind::Mark)
-        .into_iter()
-        .map(|t| (t, sign(t)))
-        .collect();
-    // What is drawn last is seen: the ordinary ones first.
-    marks.sort_by_key(|(_, sign)| *sign != mark);
-    row("marks", marks);
-    row(
-        "unpaid",
-        at.paid().unpaid_s.iter().map(|t| (*t, '!')).collect(),
-    );
-    row(
-        "treats",
-        times(ActKind::Treat)
-            .into_iter()
-            .map(|t| (t, '.'))
-            .collect(),
-    );
+    for SignRow { name, signs } in sign_rows(at) {
+        row(name, signs.into_iter().map(|(t, s)| (t, sign(s))).collect());
+    }
     out
 }
 

@@ -22,7 +22,14 @@ fn measure(criterion: &mut Criterion) {
     let days: Vec<f64> = (0..15_000).map(|i| f64::from(i) / 4.0).collect();
     let medians = lags(15_000);
     group.bench_function("theil_sen 15,000 points", |b| {
-        b.iter(|| trend::theil_sen(black_box(&days), black_box(&medians), 0.95));
+        b.iter(|| {
+            trend::theil_sen(
+                black_box(&days),
+                black_box(&medians),
+                0.95,
+                trend::Scatter::HangsTogether,
+            )
+        });
     });
     group.bench_function("mann_kendall 15,000 points", |b| {
         b.iter(|| trend::mann_kendall(black_box(&days), black_box(&medians)));

@@ -25,11 +25,12 @@ fn weeks(criterion: &mut Criterion) {
             sessions: false,
         };
         let mut journal = Journal::open(&scratch.path().join("journal.sqlite")).unwrap();
-        journal.keep_reviews(school.bouts(0)).unwrap();
+        journal.keep_school(&school, 0).unwrap();
         let name = school.truth(0).name;
         let wanted = Wanted {
             bridge: None,
             behaviour: None,
+            animal: None,
             from: None,
             until: None,
             zone: TimeZone::UTC,

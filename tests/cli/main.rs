@@ -7,6 +7,7 @@ mod bad_output;
 mod bad_usage;
 mod check;
 mod drop;
+mod files_in_trouble;
 mod formats;
 mod help;
 mod journal;

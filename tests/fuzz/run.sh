@@ -28,7 +28,7 @@ if [ -d "$corpus/moments" ]; then
   printf 't_s,kind,label\n1.5,floor,\n0:02.25,top,x\n' >"$corpus/moments/seed.csv"
   printf 'WEBVTT\n\n00:01.000 --> 00:01.500\nsit\n' >"$corpus/moments/seed.vtt"
 fi
-[ -d "$corpus/settings" ] && cp src/journal/settings.toml "$corpus/settings/"
+[ -d "$corpus/settings" ] && cp src/journal/settings/settings.toml "$corpus/settings/"
 if [ -d "$corpus/profile" ] || [ -d "$corpus/journal" ]; then
   "$marklag" --home "$home" teach click tilda --from fixtures/tilda-clicks.wav >/dev/null
   "$marklag" --home "$home" review fixtures/tilda-drill.wav --keep >/dev/null

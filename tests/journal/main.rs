@@ -9,6 +9,7 @@ mod forget;
 mod full_disk;
 mod killed;
 mod measures;
+mod merge_killed;
 mod merging;
 mod opening;
 mod plans;

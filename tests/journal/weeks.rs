@@ -18,6 +18,7 @@ fn wanted() -> Wanted {
     Wanted {
         bridge: None,
         behaviour: None,
+        animal: None,
         from: None,
         until: None,
         zone: TimeZone::UTC,
@@ -40,9 +41,9 @@ fn lots_from_the_file_are_those_of_the_bouts() {
     let scratch = tempfile::tempdir().unwrap();
     let path = scratch.path().join("j");
     let school = school(1, 20);
-    let bouts: Vec<_> = school.bouts(0).collect();
+    let bouts: Vec<_> = school.bouts(0).map(|made| made.as_review()).collect();
     let mut journal = Journal::open(&path).unwrap();
-    journal.keep_reviews(bouts.clone()).unwrap();
+    assert_eq!(journal.keep_school(&school, 0).unwrap(), bouts.len());
     let name = school.truth(0).name;
     let figures = |lots: &[marklag::measure::weeks::Lot]| {
         progress(lots, MomentKind::Floor, AIM, 0.8, By::Bout).unwrap()
@@ -149,7 +150,7 @@ fn the_known_progress_is_found_as_often_as_is_said() {
     let (mut told, mut covered, mut falls) = (0, 0, 0);
     for person in 0..school.people {
         let truth = school.truth(person);
-        let bouts: Vec<_> = school.bouts(person).collect();
+        let bouts: Vec<_> = school.bouts(person).map(|made| made.as_review()).collect();
         let p = progress(
             &lots_of_review(&bouts),
             MomentKind::Floor,

@@ -17,9 +17,11 @@ import pandas as pd
 import pingouin
 import pymannkendall
 import scipy
+import scipy.optimize
 import scipy.special as sp
 import scipy.stats as st
 import statsmodels
+import statsmodels.api
 from statsmodels.stats.inter_rater import cohens_kappa
 from statsmodels.stats.multitest import multipletests
 from statsmodels.stats.proportion import proportion_confint
@@ -177,6 +179,74 @@ for n, m, span, tol in ((0, 0, 1, 0.05), (5, 0, 5, 0.05), (0, 4, 5, 0.05), (20, 
     matches = len(mir_eval.util.match_events(ref, est, tol)) if n and m else 0
     out["detection"].append({"reference_s": ref.tolist(), "found_s": est.tolist(), "tolerance_s": tol,
                              "matches": matches, "f": float(f), "precision": float(p), "recall": float(r)})
+
+# --- over the weeks. A second source of chance, so that what stands above stays as it is.
+rng = np.random.default_rng(20250330)
+
+# Several values at one time, and ties: S by counting, z of scipy's tau-b (no continuity).
+out["trend"]["tied_times"] = []
+for n, span, step in ((12, 6, 1), (30, 12, 10), (60, 25, 5), (45, 45, 20)):
+    t = np.sort(rng.integers(0, span, n)).astype(float)
+    y = np.round((rng.normal(0, 15, n) - 0.8 * t) / step) * step
+    s = sum(np.sign(y[j] - y[i]) * np.sign(t[j] - t[i]) for i in range(n) for j in range(i + 1, n))
+    p = float(st.kendalltau(t, y, method="asymptotic").pvalue)
+    out["trend"]["tied_times"].append({"t": t.tolist(), "y": y.tolist(), "s": int(s), "p_without_continuity": p})
+
+# Sen's slope of evenly spaced values, by another program than scipy.
+out["trend"]["sens_slope"] = []
+for n, step in ((9, 1), (26, 10), (51, 5)):
+    y = np.round((40 - 0.7 * np.arange(n) + rng.normal(0, 12, n)) / step) * step
+    r = pymannkendall.sens_slope(y)
+    out["trend"]["sens_slope"].append({"y": y.tolist(), "slope": float(r.slope), "intercept": float(r.intercept)})
+
+# How neighbours hang together: correlation of neighbouring ranks, put right for a fitted line.
+out["trend"]["serial"] = []
+for n, phi, step in ((10, 0.0, 0), (15, 0.5, 0), (40, 0.7, 0), (33, 0.4, 10), (25, -0.5, 0)):
+    rest = np.empty(n)
+    rest[0] = rng.normal()
+    for k in range(1, n):
+        rest[k] = phi * rest[k - 1] + rng.normal()
+    rest *= 15
+    if step:
+        rest = np.round(rest / step) * step
+    ranks = st.rankdata(rest)
+    ranks -= ranks.mean()
+    r = float(np.dot(ranks[1:], ranks[:-1]) / np.dot(ranks, ranks))
+    r = float(np.clip((n * r + 2) / (n - 4), 0, 0.9))
+    out["trend"]["serial"].append({"rest": rest.tolist(), "inflation": (1 + r) / (1 - r)})
+
+# When a line reaches a level: every time at which the fitted mean, by statsmodels'
+# ordinary least squares, does not differ from the level (its 95 % interval holds it).
+out["trend"]["crossing"] = []
+for n, slope, target in ((8, -3.0, 40.0), (30, -1.2, 30.0), (19, -2.0, 60.0)):
+    t = np.cumsum(rng.integers(1, 4, n)).astype(float)
+    y = 100 + slope * t + rng.normal(0, 8, n)
+    fit = statsmodels.api.OLS(y, statsmodels.api.add_constant(t)).fit()
+    at = (target - fit.params[0]) / fit.params[1]
+    def out_by(time, which):
+        ends = fit.get_prediction([[1.0, time]]).conf_int(alpha=0.05)[0]
+        return float(ends[which] - target)
+    # The slope is negative: the lower end comes down to the level first.
+    low = scipy.optimize.brentq(out_by, at - 1000, at, args=(0,), xtol=1e-10)
+    high = scipy.optimize.brentq(out_by, at, at + 1000, args=(1,), xtol=1e-10)
+    out["trend"]["crossing"].append({"t": t.tolist(), "y": y.tolist(), "target": target,
+                                     "at": float(at), "low": low, "high": high})
+
+# EWMA by pandas, from a first value that is the target.
+out["ewma"] = []
+for n, weight in ((25, 0.2), (40, 0.05)):
+    y = np.round(rng.normal(20, 12, n), 2)
+    averages = pd.Series(np.concatenate([[20.0], y])).ewm(alpha=weight, adjust=False).mean()[1:]
+    out["ewma"].append({"target": 20.0, "weight": weight, "values": y.tolist(), "averages": averages.tolist()})
+
+# The interval of a median between order statistics: scipy's for the quantile 1/2.
+out["median_interval"] = []
+for n, step in ((6, 0), (11, 5), (20, 0), (57, 10)):
+    y = rng.normal(30, 40, n)
+    y = np.round(y / step) * step if step else y
+    ends = [st.quantile_test(y, q=float(np.median(y)), p=0.5, alternative=side).confidence_interval(0.975)
+            for side in ("less", "greater")]
+    out["median_interval"].append({"values": y.tolist(), "low": float(ends[1].low), "high": float(ends[0].high)})
 
 path = pathlib.Path(__file__).with_name("measure.json")
 path.write_text(json.dumps(out, indent=None, separators=(",", ":")).replace('],"', '],\n"').replace('},{', '},\n{') + "\n")

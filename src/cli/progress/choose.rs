@@ -48,6 +48,9 @@ pub(in crate::cli) struct Choice {
     /// Only this behaviour
     #[arg(long, value_name = "NAME")]
     behaviour: Option<String>,
+    /// Only sessions with this animal
+    #[arg(long, value_name = "NAME")]
+    animal: Option<String>,
     /// From this day on, for instance 2025-03-01
     #[arg(long, value_name = "DATE")]
     from: Option<Date>,
@@ -99,32 +102,52 @@ impl Choice {
     }
 }
 
-/// The lots of one person that the choice lets through.
-pub(in crate::cli) fn lots_of(
-    journal: &Journal,
-    person: Option<&str>,
-    choice: &Choice,
-) -> anyhow::Result<Vec<Lot>> {
-    if choice.from.zip(choice.until).is_some_and(|(a, b)| a > b) {
-        bail!("--from is after --until; there are no days between them");
+impl Choice {
+    /// What of the journal is wanted.
+    pub(in crate::cli) fn wanted(&self, journal: &Journal) -> anyhow::Result<Wanted> {
+        if self.from.zip(self.until).is_some_and(|(a, b)| a > b) {
+            bail!("--from is after --until; there are no days between them");
+        }
+        if let Some(name) = &self.animal {
+            let known = journal.animals()?;
+            if !known.contains(name) {
+                bail!(
+                    "no session with {name:?} is kept; there are sessions with: {}",
+                    if known.is_empty() {
+                        "no animal by name".to_owned()
+                    } else {
+                        known.join(", ")
+                    }
+                );
+            }
+        }
+        Ok(Wanted {
+            bridge: self.bridge.clone(),
+            behaviour: self.behaviour.clone(),
+            animal: self.animal.clone(),
+            from: self.from.map(Day::of),
+            until: self.until.map(Day::of),
+            zone: TimeZone::system(),
+        })
     }
-    let wanted = Wanted {
-        bridge: choice.bridge.clone(),
-        behaviour: choice.behaviour.clone(),
-        from: choice.from.map(Day::of),
-        until: choice.until.map(Day::of),
-        zone: TimeZone::system(),
-    };
-    let mut lots = journal
-        .lots(person, &wanted)
-        .context("the journal could not be read through")?;
-    // A behaviour is asked for: other kinds of moment are beside the point.
-    let kind = choice
-        .kind
-        .map(MomentKind::from)
-        .or(choice.behaviour.as_ref().map(|_| MomentKind::Behaviour));
-    if let Some(kind) = kind {
-        lots.retain(|lot| lot.kind == kind);
+
+    /// The lots of one person that the choice lets through.
+    pub(in crate::cli) fn lots(
+        &self,
+        journal: &Journal,
+        person: Option<&str>,
+    ) -> anyhow::Result<Vec<Lot>> {
+        let mut lots = journal
+            .lots(person, &self.wanted(journal)?)
+            .context("the journal could not be read through")?;
+        // A behaviour is asked for: other kinds of moment are beside the point.
+        let kind = self
+            .kind
+            .map(MomentKind::from)
+            .or(self.behaviour.as_ref().map(|_| MomentKind::Behaviour));
+        if let Some(kind) = kind {
+            lots.retain(|lot| lot.kind == kind);
+        }
+        Ok(lots)
     }
-    Ok(lots)
 }

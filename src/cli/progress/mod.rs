@@ -9,7 +9,7 @@ use std::io::Write;
 use clap::{Args, ValueEnum};
 use serde::Serialize;
 
-use self::choose::{Choice, Chosen, lots_of};
+use self::choose::{Choice, Chosen};
 use super::columns;
 use crate::journal::{Home, Journal, Settings};
 use crate::measure::weeks::{
@@ -152,7 +152,7 @@ impl ProgressCmd {
             }
             Chosen::One(person) => person,
         };
-        let lots = lots_of(&journal, person.as_deref(), &self.choice)?;
+        let lots = self.choice.lots(&journal, person.as_deref())?;
         let told = Told::of(
             person.as_deref(),
             &lots,

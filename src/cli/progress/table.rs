@@ -5,7 +5,7 @@ use std::io::Write;
 
 use serde::Serialize;
 
-use super::choose::{Choice, lots_of};
+use super::choose::Choice;
 use super::{KINDS, name_of};
 use crate::cli::summary::moment_word;
 use crate::journal::{Journal, Settings};
@@ -45,7 +45,7 @@ pub(super) fn everyone(
     }
     let mut first = true;
     for person in journal.people()? {
-        let lots = lots_of(journal, person.as_deref(), choice)?;
+        let lots = choice.lots(journal, person.as_deref())?;
         for kind in KINDS {
             let share = settings.goal.on_time_share;
             let Some(p) = progress(&lots, kind, settings.aim.of(kind), share, By::Day) else {

@@ -21,6 +21,7 @@ pub(super) fn kept(
     rules: &Rules,
     taught: &Bridges,
     person: Option<&str>,
+    listened: &serde_json::Value,
 ) -> anyhow::Result<KeptReview> {
     let mut used = settings.clone();
     used.pairing.before_ms = rules.window.before_ms();
@@ -47,6 +48,7 @@ pub(super) fn kept(
             settings_json: serde_json::to_string(&serde_json::json!({
                 "settings": used,
                 "aim": rules.aim,
+                "listened": listened,
             }))?,
             profiles: taught.snapshots()?,
         },

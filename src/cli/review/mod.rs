@@ -178,6 +178,7 @@ impl ReviewCmd {
                     &rules,
                     &taught,
                     self.person.as_deref(),
+                    &serde_json::json!({"channel": self.channel, "height_m": self.height}),
                 )?)?;
                 eprintln!("Kept in the journal as {}.", id.short());
             }

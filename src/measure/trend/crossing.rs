@@ -78,7 +78,7 @@ pub fn crossing(times: &[f64], values: &[f64], target: f64, level: f64) -> Optio
 mod tests {
     #![allow(clippy::unwrap_used)]
     use super::*;
-    use crate::measure::testing::{Chance, assert_close};
+    use crate::measure::testing::{Chance, assert_close, numbers, reference};
 
     /// By hand: through points on a line the crossing is the line's.
     #[test]
@@ -93,6 +93,21 @@ mod tests {
         assert_eq!(crossing(&times[..5], &values[..5], 50.0, 0.95), None);
         assert_eq!(crossing(&times, &[1.0; 6], 50.0, 0.95), None);
         assert_eq!(crossing(&[1.0; 6], &values, 50.0, 0.95), None);
+    }
+
+    /// Source: the times at which the 95 % interval of the mean by statsmodels'
+    /// least squares begins and ends to hold the level (tests/reference/measure.py).
+    #[test]
+    fn agrees_with_statsmodels() {
+        for case in reference()["trend"]["crossing"].as_array().unwrap() {
+            let (times, values) = (numbers(&case["t"]), numbers(&case["y"]));
+            let target = case["target"].as_f64().unwrap();
+            let got = crossing(&times, &values, target, 0.95).unwrap();
+            let interval = got.interval.unwrap();
+            assert_close(got.at, case["at"].as_f64().unwrap(), 1e-8);
+            assert_close(interval.low, case["low"].as_f64().unwrap(), 1e-6);
+            assert_close(interval.high, case["high"].as_f64().unwrap(), 1e-6);
+        }
     }
 
     /// 4,000 simulated runs of 30 days: normal scatter, and the skewed scatter

@@ -69,6 +69,25 @@ pub fn mann_kendall(times: &[f64], values: &[f64]) -> Option<MannKendall> {
     })
 }
 
+impl MannKendall {
+    /// The same with the variance raised `by` a factor (at least 1), for points
+    /// of which neighbours hang together; p is then from the normal.
+    #[must_use]
+    pub fn inflated(self, by: f64) -> Self {
+        if by.partial_cmp(&1.0) != Some(std::cmp::Ordering::Greater) {
+            return self;
+        }
+        let z = self.z / by.sqrt();
+        Self {
+            variance_s: self.variance_s * by,
+            z,
+            p_two_sided: (2.0 * normal_cdf(-z.abs())).min(1.0),
+            exact: false,
+            ..self
+        }
+    }
+}
+
 /// Kendall's variance of S with ties in both orders.
 pub(super) fn variance(n: usize, time_ties: &[usize], value_ties: &[usize]) -> f64 {
     let n = n as f64;
@@ -193,6 +212,30 @@ mod tests {
             assert!(got.exact);
             assert_close(got.p_two_sided, case["p"].as_f64().unwrap(), 1e-12);
         }
+    }
+
+    /// Several values at one time, with ties. Source: S by counting all pairs, p of
+    /// scipy.stats.kendalltau, which takes no step of continuity off S.
+    #[test]
+    fn agrees_with_scipy_on_tied_times() {
+        for case in reference()["trend"]["tied_times"].as_array().unwrap() {
+            let got = mann_kendall(&numbers(&case["t"]), &numbers(&case["y"])).unwrap();
+            assert_eq!(got.s, case["s"].as_i64().unwrap());
+            let z = got.s as f64 / got.variance_s.sqrt();
+            let p = 2.0 * normal_cdf(-z.abs());
+            assert_close(p, case["p_without_continuity"].as_f64().unwrap(), 1e-9);
+        }
+    }
+
+    #[test]
+    fn inflating_is_a_larger_variance() {
+        let values: Vec<f64> = (0..20).map(|k| f64::from((k * 7) % 11)).collect();
+        let got = in_order(&values);
+        assert_eq!(got.inflated(1.0), got);
+        let wide = got.inflated(4.0);
+        assert_close(wide.z, got.z / 2.0, 1e-12);
+        assert_close(wide.variance_s, 4.0 * got.variance_s, 1e-9);
+        assert!(wide.p_two_sided > got.p_two_sided);
     }
 
     #[test]

@@ -4,8 +4,9 @@
 mod counting;
 mod crossing;
 mod mann_kendall;
+mod serial;
 mod theil_sen;
 
 pub use crossing::{Crossing, crossing};
 pub use mann_kendall::{MannKendall, mann_kendall};
-pub use theil_sen::{TheilSen, theil_sen};
+pub use theil_sen::{Scatter, TheilSen, theil_sen};

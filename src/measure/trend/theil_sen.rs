@@ -4,6 +4,7 @@ use serde::{Deserialize, Serialize};
 
 use super::counting::{PairCounts, count_pairs, group_ends};
 use super::mann_kendall::variance;
+use super::serial;
 use crate::measure::distributions::z_two_sided;
 use crate::measure::interval::Interval;
 use crate::measure::median::median;
@@ -16,6 +17,16 @@ const STORE_UP_TO: u64 = 2_000_000;
 /// Most halvings of the bracket about a counted slope: from the steepest slope
 /// down to 1e-24 of it, for a slope of nothing among steep ones.
 const HALVINGS: usize = 80;
+
+/// What is supposed of the scatter about the line.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Scatter {
+    /// Each point by itself: Sen's interval as published.
+    Independent,
+    /// Neighbours may hang together: from ten points on the interval is widened
+    /// by as much as they do.
+    HangsTogether,
+}
 
 /// A robust straight line.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
@@ -31,6 +42,9 @@ pub struct TheilSen {
     pub interval: Option<Interval>,
     /// Median value − slope · median time: the line's height at time 0.
     pub intercept: f64,
+    /// By how much the variance behind the interval was raised because
+    /// neighbours hang together; 1 for not at all.
+    pub inflation: f64,
 }
 
 /// The Theil–Sen slope of `values` over `times`, in any order and unit, with
@@ -44,7 +58,11 @@ pub struct TheilSen {
 /// (15,000 points: some 90 counts for the three ranks). Sources: Theil H (1950)
 /// Proc KNAW 53; Sen PK (1968) JASA 63:1379–1389; ranks of the limits rounded
 /// to the nearest as in Sen's example; ties as in Gilbert 1987, 16.4–16.5.
-pub fn theil_sen(times: &[f64], values: &[f64], level: f64) -> Option<TheilSen> {
+///
+/// With [`Scatter::HangsTogether`] the variance is raised by what the rest about
+/// the line shows (see `serial.rs`); ranks that would lie beyond the steepest
+/// slopes are then those slopes.
+pub fn theil_sen(times: &[f64], values: &[f64], level: f64, scatter: Scatter) -> Option<TheilSen> {
     let z = z_two_sided(level)?;
     let mut points = finite_pairs(times, values);
     points.sort_by(|a, b| a.0.total_cmp(&b.0));
@@ -64,13 +82,23 @@ pub fn theil_sen(times: &[f64], values: &[f64], level: f64) -> Option<TheilSen> 
     // Ranks count from 0 here.
     let slope = 0.5 * slopes.at((n_slopes - 1) / 2) + 0.5 * slopes.at(n_slopes / 2);
 
+    let inflation = match scatter {
+        Scatter::Independent => 1.0,
+        Scatter::HangsTogether => {
+            let line = times.iter().zip(&values).map(|(t, y)| y - slope * t);
+            serial::inflation(&line.collect::<Vec<f64>>())
+        }
+    };
     let mut sorted = values.clone();
     sorted.sort_unstable_by(f64::total_cmp);
-    let width = z * variance(n, &tie_lengths(&times), &tie_lengths(&sorted))
-        .max(0.0)
-        .sqrt();
-    let low_rank = ((n_slopes as f64 - width) / 2.0).round();
-    let high_rank = ((n_slopes as f64 + width) / 2.0).round() + 1.0;
+    let variance = variance(n, &tie_lengths(&times), &tie_lengths(&sorted));
+    let width = z * (inflation * variance).max(0.0).sqrt();
+    let mut low_rank = ((n_slopes as f64 - width) / 2.0).round();
+    let mut high_rank = ((n_slopes as f64 + width) / 2.0).round() + 1.0;
+    if inflation > 1.0 {
+        low_rank = low_rank.max(1.0);
+        high_rank = high_rank.min(n_slopes as f64);
+    }
     let inside = low_rank >= 1.0 && high_rank <= n_slopes as f64 && width > 0.0;
     let interval = inside.then(|| Interval {
         low: slopes.at(low_rank as u64 - 1),
@@ -85,6 +113,7 @@ pub fn theil_sen(times: &[f64], values: &[f64], level: f64) -> Option<TheilSen> 
         slope,
         interval,
         intercept,
+        inflation,
     })
 }
 
@@ -208,6 +237,7 @@ mod tests {
             &[1.0, 2.0, 3.0, 4.0, 10.0, 12.0, 18.0],
             &[9.0, 15.0, 19.0, 20.0, 45.0, 55.0, 78.0],
             0.93,
+            Scatter::Independent,
         )
         .unwrap();
         let interval = line.interval.unwrap();
@@ -223,10 +253,16 @@ mod tests {
     fn gilbert_and_helsel_hirsch() {
         let times = [1.0, 1.0, 1.0, 2.0, 3.0, 3.0, 4.0, 5.0];
         let values = [10.0, 22.0, 21.0, 30.0, 22.0, 30.0, 40.0, 40.0];
-        let line = theil_sen(&times, &values, 0.8).unwrap();
+        let line = theil_sen(&times, &values, 0.8, Scatter::Independent).unwrap();
         assert_eq!((line.n_slopes, line.slope), (24, 5.5));
         let times: Vec<f64> = (1..=7).map(f64::from).collect();
-        let line = theil_sen(&times, &[1.0, 2.0, 3.0, 4.0, 5.0, 16.0, 7.0], 0.95).unwrap();
+        let line = theil_sen(
+            &times,
+            &[1.0, 2.0, 3.0, 4.0, 5.0, 16.0, 7.0],
+            0.95,
+            Scatter::Independent,
+        )
+        .unwrap();
         let interval = line.interval.unwrap();
         assert_eq!((line.slope, line.intercept), (1.0, 0.0));
         assert_eq!((interval.low, interval.high), (1.0, 3.5));
@@ -237,12 +273,30 @@ mod tests {
     fn agrees_with_scipy() {
         for case in reference()["trend"]["theil_sen"].as_array().unwrap() {
             let (times, values) = (numbers(&case["t"]), numbers(&case["y"]));
-            let line = theil_sen(&times, &values, case["level"].as_f64().unwrap()).unwrap();
+            let line = theil_sen(
+                &times,
+                &values,
+                case["level"].as_f64().unwrap(),
+                Scatter::Independent,
+            )
+            .unwrap();
             assert_close(line.slope, case["slope"].as_f64().unwrap(), 1e-10);
             assert_close(line.intercept, case["intercept"].as_f64().unwrap(), 1e-9);
             let interval = line.interval.unwrap();
             assert_close(interval.low, case["low"].as_f64().unwrap(), 1e-10);
             assert_close(interval.high, case["high"].as_f64().unwrap(), 1e-10);
+        }
+    }
+
+    /// Source: pymannkendall.sens_slope (tests/reference/measure.py).
+    #[test]
+    fn agrees_with_pymannkendall() {
+        for case in reference()["trend"]["sens_slope"].as_array().unwrap() {
+            let values = numbers(&case["y"]);
+            let times: Vec<f64> = (0..values.len()).map(|k| k as f64).collect();
+            let line = theil_sen(&times, &values, 0.95, Scatter::Independent).unwrap();
+            assert_close(line.slope, case["slope"].as_f64().unwrap(), 1e-10);
+            assert_close(line.intercept, case["intercept"].as_f64().unwrap(), 1e-9);
         }
     }
 
@@ -273,7 +327,7 @@ mod tests {
             .iter()
             .map(|t| 180.0 - 0.05 * t + 30.0 * chance.normal())
             .collect();
-        let line = theil_sen(&times, &values, 0.95).unwrap();
+        let line = theil_sen(&times, &values, 0.95, Scatter::Independent).unwrap();
         assert_eq!(line.n_slopes, 4_000 * 3_999 / 2);
         let interval = line.interval.unwrap();
         assert!(interval.contains(line.slope) && interval.contains(-0.05));
@@ -282,18 +336,25 @@ mod tests {
 
     #[test]
     fn edges() {
-        assert_eq!(theil_sen(&[], &[], 0.95), None);
-        assert_eq!(theil_sen(&[1.0], &[1.0], 0.95), None);
-        assert_eq!(theil_sen(&[1.0, 1.0], &[1.0, 2.0], 0.95), None);
-        assert_eq!(theil_sen(&[1.0, 2.0], &[1.0, 2.0], 1.0), None);
-        let two = theil_sen(&[1.0, 3.0], &[1.0, 2.0], 0.95).unwrap();
+        assert_eq!(theil_sen(&[], &[], 0.95, Scatter::Independent), None);
+        assert_eq!(theil_sen(&[1.0], &[1.0], 0.95, Scatter::Independent), None);
+        assert_eq!(
+            theil_sen(&[1.0, 1.0], &[1.0, 2.0], 0.95, Scatter::Independent),
+            None
+        );
+        assert_eq!(
+            theil_sen(&[1.0, 2.0], &[1.0, 2.0], 1.0, Scatter::Independent),
+            None
+        );
+        let two = theil_sen(&[1.0, 3.0], &[1.0, 2.0], 0.95, Scatter::Independent).unwrap();
         assert_eq!((two.slope, two.interval), (0.5, None));
-        let flat = theil_sen(&[1.0, 2.0, 3.0, 4.0], &[7.0; 4], 0.95).unwrap();
+        let flat = theil_sen(&[1.0, 2.0, 3.0, 4.0], &[7.0; 4], 0.95, Scatter::Independent).unwrap();
         assert_eq!((flat.slope, flat.interval), (0.0, None));
         let holes = theil_sen(
             &[1.0, f64::NAN, 3.0, 4.0],
             &[1.0, 9.0, 2.0, f64::INFINITY],
             0.95,
+            Scatter::Independent,
         );
         assert_eq!(holes.unwrap().slope, 0.5);
     }
@@ -309,7 +370,7 @@ mod tests {
                 .iter()
                 .map(|t| 3.0 - 0.7 * t + 10.0 * chance.exponential())
                 .collect();
-            let line = theil_sen(&times, &values, 0.95).unwrap();
+            let line = theil_sen(&times, &values, 0.95, Scatter::Independent).unwrap();
             covered += u32::from(line.interval.unwrap().contains(-0.7));
         }
         let share = f64::from(covered) / 3_000.0;

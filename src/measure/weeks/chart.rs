@@ -117,6 +117,30 @@ mod tests {
         assert!((20..26).contains(&since.0), "{since:?}");
     }
 
+    /// 2,000 made-up people who do not change at all: how often the average lies
+    /// outside on the last day, and how often it did on any day before.
+    #[test]
+    fn false_alarms_are_as_many_as_is_said() {
+        let mut chance = Chance::new(97);
+        for (days, last_most, any_most) in [(30, 0.06, 0.25), (60, 0.08, 0.40)] {
+            let (mut last, mut any) = (0, 0);
+            for _ in 0..2_000 {
+                let points: Vec<(Day, f64)> = (0..days)
+                    .map(|d| (Day(d), 12.0 * chance.normal()))
+                    .collect();
+                let got = chart(&points).unwrap();
+                last += u32::from(got.outside_since.is_some());
+                any += u32::from(got.days.iter().any(|d| d.outside));
+            }
+            let (last, any) = (f64::from(last) / 2e3, f64::from(any) / 2e3);
+            println!("{days} days: outside on the last {last}, ever {any}");
+            assert!(
+                last <= last_most && any <= any_most,
+                "{days} days: {last} {any}"
+            );
+        }
+    }
+
     /// By hand: ten days alternating 10 and 12: median 11, every moving range 2,
     /// so sd 2/1.128; the first average after 21 is 0.2·21 + 0.8·11 = 13.
     #[test]

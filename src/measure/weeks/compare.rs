@@ -5,14 +5,14 @@ use std::collections::{BTreeMap, BTreeSet};
 
 use serde::{Deserialize, Serialize};
 
-use super::{Lot, Occasion};
+use super::{Day, Lot, Occasion};
 use crate::measure::compare::{Statistic, hodges_lehmann, holm, mann_whitney, permutation_test};
 use crate::measure::interval::Interval;
 use crate::measure::median::median;
 use crate::timeline::{MomentKind, SoundKind};
 
-/// With at least this many bouts on both sides bouts are compared, not marks.
-const BOUTS_FROM: usize = 5;
+/// With at least this many days on both sides days are compared, not marks.
+const DAYS_FROM: usize = 5;
 /// Fewer values than this on a side are called few.
 const FEW: usize = 10;
 /// Samples with ties and fewer values than this are tested by permutation.
@@ -26,9 +26,9 @@ const BRIDGES_AT_MOST: usize = 4;
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
 #[serde(rename_all = "snake_case")]
 pub enum Basis {
-    /// The median lag of each bout: what is done in one bout hangs together.
-    BoutMedians,
-    /// Single lags, because there are too few bouts; it looks surer than it is.
+    /// The median lag of each day: what is done on one day hangs together.
+    DayMedians,
+    /// Single lags, because there are too few days; it looks surer than it is.
     SingleLags,
 }
 
@@ -101,8 +101,8 @@ pub fn comparisons(lots: &[Lot], kind: MomentKind) -> Vec<Comparison> {
     if let (Some(first), Some(last)) = (months.first(), months.last())
         && first != last
     {
-        let named = |month: &super::Day| month.date().strftime("%B %Y").to_string();
-        let of = |month: super::Day| part(&lots, |lot| lot.day.month() == month);
+        let named = |month: &Day| month.date().strftime("%B %Y").to_string();
+        let of = |month: Day| part(&lots, |lot| lot.day.month() == month);
         all.extend(compare(
             (&named(last), &of(*last)),
             (&named(first), &of(*first)),
@@ -133,9 +133,9 @@ fn most_used(lots: &[&Lot]) -> Vec<String> {
 
 /// `None` when a side is empty.
 fn compare(one: (&str, &[&Lot]), other: (&str, &[&Lot])) -> Option<Comparison> {
-    let medians = (bout_medians(one.1), bout_medians(other.1));
-    let (basis, x, y) = if medians.0.len().min(medians.1.len()) >= BOUTS_FROM {
-        (Basis::BoutMedians, medians.0, medians.1)
+    let medians = (day_medians(one.1), day_medians(other.1));
+    let (basis, x, y) = if medians.0.len().min(medians.1.len()) >= DAYS_FROM {
+        (Basis::DayMedians, medians.0, medians.1)
     } else {
         (Basis::SingleLags, all_lags(one.1), all_lags(other.1))
     };
@@ -164,13 +164,12 @@ fn all_lags(lots: &[&Lot]) -> Vec<f64> {
     lots.iter().flat_map(|lot| lot.lags_ms.clone()).collect()
 }
 
-fn bout_medians(lots: &[&Lot]) -> Vec<f64> {
-    let mut bouts: BTreeMap<i64, Vec<f64>> = BTreeMap::new();
+fn day_medians(lots: &[&Lot]) -> Vec<f64> {
+    let mut days: BTreeMap<Day, Vec<f64>> = BTreeMap::new();
     for lot in lots {
-        bouts.entry(lot.bout).or_default().extend(&lot.lags_ms);
+        days.entry(lot.day).or_default().extend(&lot.lags_ms);
     }
-    bouts
-        .into_values()
+    days.into_values()
         .filter_map(|lags| median(&lags))
         .collect()
 }
@@ -180,7 +179,6 @@ mod tests {
     #![allow(clippy::unwrap_used)]
     use super::*;
     use crate::measure::testing::{Chance, assert_close};
-    use crate::measure::weeks::Day;
 
     fn lot(bout: i64, bridge: &str, kind: SoundKind, lags_ms: Vec<f64>) -> Lot {
         Lot {
@@ -217,7 +215,7 @@ mod tests {
             (words.one.as_str(), words.other.as_str()),
             ("clicks", "words")
         );
-        assert_eq!((words.n, words.basis), ((12, 12), Basis::BoutMedians));
+        assert_eq!((words.n, words.basis), ((12, 12), Basis::DayMedians));
         assert_close(words.shift_ms, -70.0, 12.0);
         assert!(words.interval.unwrap().high < -50.0);
         // Holm: the smallest of k p-values is multiplied by k.
@@ -228,8 +226,39 @@ mod tests {
         assert!(comparisons(&lots, MomentKind::Top).is_empty());
     }
 
+    /// Made-up people who have not changed, with a shift of their own on each day
+    /// and two drills a day: how often the interval of this month against the first
+    /// holds nothing at all (nominal 95 %), and how often p lies under 0.05.
     #[test]
-    fn few_bouts_are_said_to_be_few() {
+    fn drills_of_one_day_do_not_count_double() {
+        let mut chance = Chance::new(96);
+        let (mut held, mut low_p) = (0, 0);
+        const RUNS: u32 = 1_000;
+        for _ in 0..RUNS {
+            let mut lots = Vec::new();
+            for day in 0..40 {
+                let day_ms = 20.0 * chance.normal();
+                for drill in 0..2 {
+                    let lags = (0..10).map(|_| 30.0 + day_ms + 25.0 * chance.normal());
+                    let made = lot(2 * day + drill, "blue", SoundKind::Click, lags.collect());
+                    // 2025-01-17 on: the last days of January and some of February.
+                    let day = Day(20_105 + day as i32);
+                    lots.push(Lot { day, ..made });
+                }
+            }
+            let all = comparisons(&lots, MomentKind::Floor);
+            let months = all.iter().find(|c| c.one.contains("2025")).unwrap();
+            held += u32::from(months.interval.unwrap().contains(0.0));
+            low_p += u32::from(months.p_two_sided < 0.05);
+        }
+        let (held, low_p) = (f64::from(held) / 1e3, f64::from(low_p) / 1e3);
+        println!("held {held}, p under 0.05 {low_p}");
+        assert!((0.93..=0.97).contains(&held), "{held}");
+        assert!((0.03..=0.07).contains(&low_p), "{low_p}");
+    }
+
+    #[test]
+    fn few_days_are_said_to_be_few() {
         let lots = [
             lot(1, "blue", SoundKind::Click, vec![10.0, 10.0, 12.0]),
             lot(2, "yes", SoundKind::Word, vec![30.0, 31.0, 30.0]),

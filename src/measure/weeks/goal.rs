@@ -111,3 +111,91 @@ fn ahead(days: &[Row], allowed_ms: f64) -> Outlook {
         _ => Outlook::NotAtThisPace,
     }
 }
+
+#[cfg(test)]
+mod tests {
+    #![allow(clippy::unwrap_used)]
+    use super::*;
+    use crate::measure::testing::Chance;
+    use crate::measure::weeks::rows::{By, rows};
+    use crate::measure::weeks::{Lot, Occasion};
+    use crate::timeline::{MomentKind, SoundKind};
+
+    const AIM: Aim = Aim {
+        from_ms: -50.0,
+        to_ms: 50.0,
+    };
+
+    /// Days of made-up practice: the reach of 8 in 10 marks on each day is given.
+    fn practice(reach_ms: impl Fn(i32) -> f64, days: i32, chance: &mut Chance) -> Vec<Row> {
+        // 8 in 10 of a normal lie within 1.2816 standard deviations.
+        let lots: Vec<Lot> = (0..days)
+            .map(|day| {
+                let sd = reach_ms(day) / 1.281_551_565_5 * (0.08 * chance.normal()).exp();
+                Lot {
+                    bout: i64::from(day),
+                    day: Day(day),
+                    occasion: Occasion::Drill,
+                    duration_s: None,
+                    kind: MomentKind::Floor,
+                    bridge_kind: Some(SoundKind::Click),
+                    bridge: "blue".to_owned(),
+                    lags_ms: (0..30).map(|_| sd * chance.normal()).collect(),
+                    missed: 0,
+                    strays: 0,
+                }
+            })
+            .collect();
+        rows(&lots.iter().collect::<Vec<_>>(), By::Day, AIM)
+    }
+
+    /// 1,500 made-up people whose reach comes down in a straight line, and the day
+    /// on which it is down at the aim: how often the interval that is told holds
+    /// that day, and who is told one.
+    #[test]
+    fn the_day_lies_in_the_interval_as_often_as_is_said() {
+        let mut chance = Chance::new(98);
+        let (mut told, mut held) = (0, 0);
+        for _ in 0..1_500 {
+            let days = practice(|day| 110.0 - 1.2 * f64::from(day), 30, &mut chance);
+            if let Outlook::AtThisPace {
+                earliest, latest, ..
+            } = goal(&days, AIM, 0.8).outlook
+            {
+                told += 1;
+                // 110 − 1.2·50 = 50: on day 50.
+                held += i32::from(earliest <= Day(50) && latest.is_none_or(|l| l >= Day(50)));
+            }
+        }
+        let share = f64::from(held) / f64::from(told);
+        println!("told {told} of 1500, held {share}");
+        assert!(told > 1_400, "{told}");
+        assert!((0.93..=0.975).contains(&share), "{share}");
+    }
+
+    /// Nobody who stands still is often given a day.
+    #[test]
+    fn who_does_not_change_is_seldom_given_a_day() {
+        let mut chance = Chance::new(99);
+        let mut told = 0;
+        for _ in 0..1_500 {
+            let days = practice(|_| 90.0, 30, &mut chance);
+            let outlook = goal(&days, AIM, 0.8).outlook;
+            told += i32::from(matches!(outlook, Outlook::AtThisPace { .. }));
+        }
+        println!("told {told} of 1500");
+        assert!(told < 60, "{told}");
+    }
+
+    #[test]
+    fn reached_too_few_and_away_from_it() {
+        let mut chance = Chance::new(100);
+        let near = practice(|_| 20.0, 8, &mut chance);
+        assert_eq!(goal(&near, AIM, 0.8).outlook, Outlook::Reached);
+        let few = practice(|_| 90.0, 4, &mut chance);
+        assert_eq!(goal(&few, AIM, 0.8).outlook, Outlook::TooFew);
+        let away = practice(|day| 70.0 + 2.0 * f64::from(day), 20, &mut chance);
+        assert_eq!(goal(&away, AIM, 0.8).outlook, Outlook::NotAtThisPace);
+        assert_eq!(goal(&[], AIM, 0.8).outlook, Outlook::TooFew);
+    }
+}

@@ -4,7 +4,7 @@ use serde::{Deserialize, Serialize};
 
 use super::{Day, Figures, Row};
 use crate::measure::interval::Interval;
-use crate::measure::trend::{mann_kendall, theil_sen};
+use crate::measure::trend::{Scatter, mann_kendall, theil_sen};
 
 /// The level of every interval here.
 const LEVEL: f64 = 0.95;
@@ -32,6 +32,9 @@ pub struct Trend {
     pub change_interval: Option<Interval>,
     /// The line's height at day 0 (1970-01-01), for drawing.
     pub intercept_ms: Option<f64>,
+    /// By how much the variance was raised because one day hangs together with
+    /// the next; 1 for not at all.
+    pub inflation: f64,
     /// Two-sided p of the Mann–Kendall test.
     pub p_two_sided: Option<f64>,
     /// The same after Holm's correction for the trends told together.
@@ -72,7 +75,8 @@ pub fn day_values(days: &[Row], value: impl Fn(&Figures) -> Option<f64>) -> Vec<
 
 /// The trend of values in milliseconds over days, one value a day, in order.
 ///
-/// Slope and interval by Theil and Sen, the test by Mann and Kendall. How many
+/// Slope and interval by Theil and Sen, the test by Mann and Kendall, both widened
+/// by as much as one day hangs together with the next (from ten days on). How many
 /// more days: an interval of n evenly spaced days narrows as n^(−3/2), so that
 /// one of half-width h leaves out zero at n·(h/|slope|)^(2/3) days.
 pub fn trend(points: &[(Day, f64)]) -> Trend {
@@ -83,8 +87,9 @@ pub fn trend(points: &[(Day, f64)]) -> Trend {
         (Some(first), Some(last)) => last.0.0 - first.0.0,
         _ => 0,
     };
-    let line = theil_sen(&days, &values, LEVEL);
-    let test = mann_kendall(&days, &values);
+    let line = theil_sen(&days, &values, LEVEL, Scatter::HangsTogether);
+    let inflation = line.map_or(1.0, |l| l.inflation);
+    let test = mann_kendall(&days, &values).map(|t| t.inflated(inflation));
     let scaled = |by: f64| {
         line.and_then(|l| l.interval).map(|i| Interval {
             low: i.low * by,
@@ -115,6 +120,7 @@ pub fn trend(points: &[(Day, f64)]) -> Trend {
         change_ms: line.map(|l| span * l.slope),
         change_interval: scaled(span),
         intercept_ms: line.map(|l| l.intercept),
+        inflation,
         p_two_sided: test.map(|t| t.p_two_sided),
         p_corrected: None,
         verdict,
@@ -172,6 +178,56 @@ mod tests {
                 more_days: None
             }
         );
+    }
+
+    /// Runs of made-up days, one for each way in which they may scatter: how often
+    /// the interval holds the truth (nominal 95 %). By Kendall's distribution the
+    /// interval of 5 and of 6 independent days holds it in 98.3 % (no narrower one
+    /// holds it in 95 %), of more days in 95 to 97 %.
+    #[test]
+    fn the_interval_covers_as_often_as_it_says() {
+        const RUNS: u32 = 2_000;
+        // Days, the correlation from one day to the next, whole steps of so many
+        // ms, and between which shares it must lie (3 standard errors are 1.5 %).
+        let cases = [
+            (5, 0.0, 0.0, 0.97, 1.0),
+            (6, 0.0, 0.0, 0.97, 1.0),
+            (8, 0.0, 0.0, 0.95, 0.985),
+            (10, 0.0, 0.0, 0.95, 0.99),
+            (15, 0.0, 0.0, 0.94, 0.98),
+            (20, 0.0, 0.0, 0.94, 0.98),
+            (20, 0.0, 10.0, 0.93, 0.98),
+            (40, 0.0, 0.0, 0.94, 0.98),
+            (15, 0.3, 0.0, 0.92, 0.97),
+            (20, 0.3, 0.0, 0.92, 0.97),
+            (40, 0.3, 0.0, 0.92, 0.97),
+            (40, 0.3, 10.0, 0.92, 0.97),
+            (40, 0.6, 0.0, 0.90, 0.96),
+        ];
+        let mut chance = Chance::new(95);
+        for (n, phi, step, least, most) in cases {
+            let mut covered = 0;
+            for _ in 0..RUNS {
+                let (mut day, mut mood) = (0.0_f64, chance.normal());
+                let points: Vec<(Day, f64)> = (0..n)
+                    .map(|_| {
+                        day += 1.0 + (3.0 * chance.uniform()).floor();
+                        let fresh: f64 = chance.normal();
+                        mood = phi * mood + (1.0 - phi * phi).sqrt() * fresh;
+                        let mut value = 80.0 - 0.6 * day + 15.0 * mood;
+                        if step > 0.0 {
+                            value = (value / step).round() * step;
+                        }
+                        (Day(day as i32), value)
+                    })
+                    .collect();
+                let interval = trend(&points).per_week_interval;
+                covered += u32::from(interval.is_none_or(|i| i.contains(7.0 * -0.6)));
+            }
+            let share = f64::from(covered) / f64::from(RUNS);
+            println!("{n} days, from day to day {phi}, steps of {step}: {share:.3}");
+            assert!((least..=most).contains(&share), "{n} {phi} {step}: {share}");
+        }
     }
 
     /// The days that are said to be missing are about those that are missing:

@@ -170,8 +170,8 @@ pub fn comparison(c: &Comparison) -> String {
         None => "too few for an interval".to_owned(),
     };
     let what = match c.basis {
-        Basis::BoutMedians => "bouts",
-        Basis::SingleLags => "single marks of few bouts, so it looks surer than it is",
+        Basis::DayMedians => "days",
+        Basis::SingleLags => "single marks of few days, so it looks surer than it is",
     };
     let p = c.p_corrected.unwrap_or(c.p_two_sided);
     let p = if p < 0.001 {

@@ -23,6 +23,8 @@ pub struct Picture {
     pub title: String,
     /// What is to be seen, in words.
     pub alt: String,
+    /// Its height in its own units; it is [`WIDTH`] wide.
+    pub(super) height: f64,
     pub(super) drawn: Markup,
 }
 
@@ -30,8 +32,8 @@ impl Picture {
     fn svg(&self, alone: bool) -> Markup {
         let (title, alt) = (format!("{}-t", self.name), format!("{}-d", self.name));
         html! {
-            svg xmlns="http://www.w3.org/2000/svg" viewBox=(format!("0 0 {WIDTH} {HEIGHT}"))
-                width=[alone.then_some(WIDTH)] height=[alone.then_some(HEIGHT)]
+            svg xmlns="http://www.w3.org/2000/svg" viewBox=(format!("0 0 {WIDTH} {}", self.height))
+                width=[alone.then_some(WIDTH)] height=[alone.then_some(self.height)]
                 role="img" aria-labelledby=(format!("{title} {alt}")) {
                 title id=(title) { (self.title) }
                 desc id=(alt) { (self.alt) }

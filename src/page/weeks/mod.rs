@@ -3,11 +3,13 @@
 
 mod frame;
 mod pictures;
+mod session;
 mod style;
 
 use maud::{DOCTYPE, Markup, html};
 
 pub use frame::Picture;
+pub use session::Session;
 
 use crate::measure::weeks::{Comparison, Lot, Progress, RULE, Row, Suggestion, words};
 
@@ -23,6 +25,8 @@ pub struct Weeks<'a> {
     pub next: Option<&'a Suggestion>,
     /// Where the lags come from.
     pub lots: &'a [Lot],
+    /// The latest sessions with an animal, the latest first.
+    pub sessions: &'a [Session],
 }
 
 /// The pictures of one kind of moment.
@@ -40,7 +44,8 @@ impl Weeks<'_> {
     /// Every picture of the page.
     pub fn pictures(&self) -> Vec<Picture> {
         let each = self.kinds.iter().map(|p| pictures_of(p, self.lots));
-        each.flatten().collect()
+        let sessions = (1..).zip(self.sessions).map(|(n, one)| one.picture(n));
+        each.flatten().chain(sessions).collect()
     }
 
     /// The page.
@@ -69,6 +74,16 @@ impl Weeks<'_> {
                         p { (words::suggestion(next)) }
                         p { (RULE) }
                     }
+                    @if !self.sessions.is_empty() {
+                        h2 { "Your latest sessions" }
+                        p {
+                            "Time from left to right, in minutes and seconds. Every sign has a "
+                            "shape of its own; the words under each picture say which."
+                        }
+                        @for (number, one) in (1..).zip(self.sessions) {
+                            (figure(&one.picture(number)))
+                        }
+                    }
                     (meaning())
                     (method())
                 }
@@ -92,10 +107,7 @@ impl Weeks<'_> {
                 @for sentence in words::goal(&progress.goal) { li { (sentence) } }
             }
             @for picture in pictures_of(progress, self.lots) {
-                figure {
-                    (picture.on_page())
-                    figcaption { (picture.title) ". " (picture.alt) }
-                }
+                (figure(&picture))
             }
             @if !compared.is_empty() {
                 h3 { "Compared" }
@@ -108,6 +120,15 @@ impl Weeks<'_> {
             div class="wide" tabindex="0" role="region" aria-label=(format!("Figures of your {marks}")) {
                 (table(&progress.rows))
             }
+        }
+    }
+}
+
+fn figure(picture: &Picture) -> Markup {
+    html! {
+        figure {
+            (picture.on_page())
+            figcaption { strong { (picture.title) "." } " " (picture.alt) }
         }
     }
 }
@@ -173,14 +194,16 @@ fn method() -> Markup {
             li {
                 "Trend: one value a day; Theil–Sen slope with Sen's interval (1968, J Am Stat "
                 "Assoc 63:1379–1389), Mann–Kendall test with ties (Gilbert 1987, Statistical "
-                "Methods for Environmental Pollution Monitoring, ch. 16)."
+                "Methods for Environmental Pollution Monitoring, ch. 16). Both are widened by "
+                "as much as one day hangs together with the next (Hamed & Rao 1998, J Hydrol "
+                "204:182–196)."
             }
             li {
                 "Shift: EWMA chart, weight 0.2, limits at 3 standard deviations, against the first "
                 "ten days (NIST/SEMATECH e-Handbook 6.3.2.4). A signal is a hint, not a proof."
             }
             li {
-                "Comparisons: Hodges–Lehmann shift with its interval, Mann–Whitney test or, for few "
+                "Comparisons: one value a day on each side; Hodges–Lehmann shift with its interval, Mann–Whitney test or, for few "
                 "values with ties, a permutation test (Hollander & Wolfe 1973, ch. 4); p by Holm "
                 "(1979, Scand J Stat 6:65–70)."
             }

@@ -3,7 +3,7 @@
 
 use maud::html;
 
-use super::frame::{Frame, Picture, round};
+use super::frame::{Frame, HEIGHT, Picture, round};
 use crate::measure::quantile::{QuantileType, quantile};
 use crate::measure::weeks::words::{marks_of, trends};
 use crate::measure::weeks::{Day, Lot, Progress, Row};
@@ -89,6 +89,7 @@ pub(super) fn then_and_now(progress: &Progress, lots: &[Lot]) -> Option<Picture>
             aim.from_ms,
             aim.to_ms
         ),
+        height: HEIGHT,
         drawn: html! {
             rect class="aim" x=(frame.at_x(aim.from_ms)) y=(frame.at_y(top))
                 width=(round(frame.at_x(aim.to_ms) - frame.at_x(aim.from_ms)))
@@ -134,6 +135,7 @@ pub(super) fn trend(progress: &Progress) -> Option<Picture> {
         name: format!("{}-trend", word(progress.kind)),
         title: format!("Your {} over time", marks_of(progress.kind)),
         alt: trends(progress).join(" "),
+        height: HEIGHT,
         drawn: html! {
             rect class="aim" x=(frame.at_x(f64::from(first.0))) y=(frame.at_y(aim.to_ms))
                 width=(round(frame.at_x(f64::from(last.0)) - frame.at_x(f64::from(first.0))))
@@ -186,6 +188,7 @@ pub(super) fn shift(progress: &Progress) -> Option<Picture> {
              limits that those days' scatter gives: level {:.0} ms. {since}",
             chart.target_ms
         ),
+        height: HEIGHT,
         drawn: html! {
             path class="limit" d=(path(|d| d.low_ms)) {}
             path class="limit" d=(path(|d| d.high_ms)) {}
@@ -226,6 +229,7 @@ pub(super) fn on_time(progress: &Progress) -> Option<Picture> {
             100.0 * rows.last()?.1,
             100.0 * progress.goal.wanted_share
         ),
+        height: HEIGHT,
         drawn: html! {
             path class="limit" d=(format!("M{} {wanted}H{}", frame.at_x(f64::from(first.0)), frame.at_x(f64::from(last.0)))) {}
             @for (row, share, low, high) in &rows {

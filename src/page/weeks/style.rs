@@ -21,7 +21,12 @@ svg text{fill:var(--ink)}\
 .then{stroke:var(--other);fill:none;stroke-width:2;stroke-dasharray:6 4}\
 .trend{stroke:var(--other);fill:none;stroke-width:2}\
 .limit{stroke:var(--line);fill:none;stroke-dasharray:2 3}\
-.out{fill:var(--paper);stroke:var(--other);stroke-width:2}";
+.out{fill:var(--paper);stroke:var(--other);stroke-width:2}\
+.grid{stroke:var(--line);stroke-width:.5;opacity:.5}\
+.stroke{stroke:var(--ink);fill:none;stroke-width:2}\
+.ring{stroke:var(--ink);fill:none;stroke-width:1.5}\
+.cross{stroke:var(--other);fill:none;stroke-width:2.5}\
+svg .loud{fill:var(--other);font-weight:700;font-size:16px}";
 
 const PAGE: &str = "\
 body{background:var(--paper);color:var(--ink);font:1rem/1.5 system-ui,sans-serif;\

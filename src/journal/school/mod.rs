@@ -1,12 +1,19 @@
 //! A made-up school: people of a small goat farm who practise for weeks and get
 //! better by a known amount. For a first look, for tests and for benchmarks.
 
+mod drill;
+mod session;
+
 use jiff::civil::{Date, Time, date};
 use jiff::tz::TimeZone;
 
-use super::record::{Bout, BoutKind, KeptReview, ProfileSnapshot};
+use self::drill::Making;
+use super::error::JournalError;
+use super::open::Journal;
+use super::record::{Bout, BoutKind, KeptReview};
+use super::sessions::KeptSession;
 use crate::sound::room::Dice;
-use crate::timeline::{Aim, Moment, MomentKind, MomentSource, Outcome, Pair, Sound, SoundKind};
+use crate::timeline::{Aim, MomentKind};
 
 /// The first Monday of practice: eight weeks on, the clocks go forward.
 pub const FIRST_DAY: Date = date(2025, 2, 10);
@@ -16,7 +23,6 @@ const NAMES: [&str; 12] = [
     "Tilda", "Ruben", "Anouk", "Joris", "Milena", "Oskar", "Signe", "Teodor", "Ulla", "Vito",
     "Wanda", "Yves",
 ];
-const BEHAVIOURS: [&str; 3] = ["four feet on the box", "nose on the target", "walks beside"];
 
 /// What a school is made of.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -48,6 +54,48 @@ pub struct Truth {
     pub spread_ms: f64,
 }
 
+/// What was made: to be kept as the real ones are.
+#[derive(Debug, Clone, PartialEq)]
+pub enum Made {
+    /// A ball-drop drill.
+    Drill(KeptReview),
+    /// A session with a goat.
+    Session(KeptSession),
+}
+
+impl Made {
+    /// As a review would be kept of it.
+    pub fn as_review(&self) -> KeptReview {
+        match self {
+            Self::Drill(drill) => drill.clone(),
+            Self::Session(kept) => session::as_review(kept),
+        }
+    }
+}
+
+impl Journal {
+    /// Keeps all bouts of one person of a made-up school. Gives how many.
+    ///
+    /// # Errors
+    /// The file cannot be written.
+    pub fn keep_school(&mut self, school: &School, person: u32) -> Result<usize, JournalError> {
+        let mut sessions = Vec::new();
+        let drills = school.bouts(person).filter_map(|made| match made {
+            Made::Drill(drill) => Some(drill),
+            Made::Session(session) => {
+                sessions.push(session);
+                None
+            }
+        });
+        let mut kept = self.keep_reviews(drills)?;
+        for session in &sessions {
+            self.keep_session(session)?;
+            kept += 1;
+        }
+        Ok(kept)
+    }
+}
+
 impl School {
     /// The truth about one person, counted from 0.
     pub fn truth(&self, person: u32) -> Truth {
@@ -68,7 +116,7 @@ impl School {
     }
 
     /// All bouts of one person, in order of time, made while they are asked for.
-    pub fn bouts(&self, person: u32) -> impl Iterator<Item = KeptReview> + use<> {
+    pub fn bouts(&self, person: u32) -> impl Iterator<Item = Made> + use<> {
         let school = *self;
         let truth = school.truth(person);
         let mut dice = Dice::new(school.seed.wrapping_mul(31) + u64::from(person));
@@ -76,10 +124,12 @@ impl School {
             let mut bouts = Vec::new();
             if dice.unit() < school.practice {
                 for number in 0..school.drills {
-                    bouts.push(school.drill(&truth, day, number, &mut dice));
+                    bouts.push(Made::Drill(school.drill(&truth, day, number, &mut dice)));
                 }
                 if school.sessions && dice.unit() < 0.4 {
-                    bouts.push(school.session(&truth, day, &mut dice));
+                    let bout = school.bout(&truth, day, 16, BoutKind::Session, &mut dice);
+                    let done = school.part_done(day);
+                    bouts.push(Made::Session(session::session(bout, done, &mut dice)));
                 }
             }
             bouts
@@ -119,20 +169,6 @@ impl School {
         made.finish(self.bout(truth, day, 7 + number * 2, BoutKind::Drill, dice))
     }
 
-    fn session(&self, truth: &Truth, day: u32, dice: &mut Dice) -> KeptReview {
-        let done = self.part_done(day);
-        let mut made = Making::new(MomentKind::Behaviour, "blue", false);
-        let behaviour = BEHAVIOURS[dice.below(BEHAVIOURS.len())];
-        for _ in 0..12 {
-            made.rest_s(dice.between(5.0, 12.0));
-            let tail_ms = -55.0 * f64::ln(1.0 - dice.unit());
-            let lag_ms = 210.0 - 40.0 * done + 20.0 * dice.normal() + tail_ms;
-            let is_missed = dice.unit() < 0.1 * (1.0 - 0.5 * done);
-            made.moment(behaviour, (!is_missed).then_some(lag_ms), dice);
-        }
-        made.finish(self.bout(truth, day, 16, BoutKind::Session, dice))
-    }
-
     fn bout(&self, truth: &Truth, day: u32, hour: u32, kind: BoutKind, dice: &mut Dice) -> Bout {
         let on = FIRST_DAY.saturating_add(jiff::Span::new().days(i64::from(day)));
         let at = Time::constant((hour % 24) as i8, dice.below(60) as i8, 0, 0);
@@ -155,113 +191,6 @@ impl School {
     }
 }
 
-/// A bout in the making.
-struct Making {
-    t_s: f64,
-    kind: MomentKind,
-    name: &'static str,
-    mark: SoundKind,
-    kept: (Vec<Sound>, Vec<Moment>, Vec<Pair>),
-}
-
-impl Making {
-    fn new(kind: MomentKind, name: &'static str, says_word: bool) -> Self {
-        Self {
-            t_s: 2.0,
-            kind,
-            name,
-            mark: if says_word {
-                SoundKind::Word
-            } else {
-                SoundKind::Click
-            },
-            kept: (Vec::new(), Vec::new(), Vec::new()),
-        }
-    }
-
-    fn rest_s(&mut self, s: f64) {
-        self.t_s += s;
-    }
-
-    fn sound(&mut self, t_s: f64, kind: SoundKind, dice: &mut Dice) {
-        let is_mark = kind != SoundKind::Impact;
-        self.kept.0.push(Sound {
-            t_s,
-            kind,
-            name: if is_mark { self.name } else { "" }.to_owned(),
-            confidence: dice.between(0.8, 1.0),
-            level_dbfs: dice.between(-30.0, -6.0),
-        });
-    }
-
-    /// The ball's impacts after the first one, which is the moment itself.
-    fn bounces(&mut self, dice: &mut Dice) {
-        let mut t_s = self.t_s;
-        let mut flight_s = 0.66;
-        for _ in 0..3 {
-            self.sound(t_s, SoundKind::Impact, dice);
-            t_s += flight_s;
-            flight_s *= 0.74;
-        }
-    }
-
-    fn moment(&mut self, label: &str, lag_ms: Option<f64>, dice: &mut Dice) {
-        let moment_s = self.t_s;
-        self.kept.1.push(Moment {
-            t_s: moment_s,
-            kind: self.kind,
-            source: match self.kind {
-                MomentKind::Behaviour => MomentSource::Hand,
-                _ => MomentSource::Sound,
-            },
-            label: label.to_owned(),
-        });
-        let mark_s = lag_ms.map(|ms| moment_s + ms / 1e3);
-        if let Some(mark_s) = mark_s {
-            self.sound(mark_s, self.mark, dice);
-        }
-        let aim = aim_of(self.kind);
-        self.kept.2.push(Pair {
-            moment_s: Some(moment_s),
-            mark_s,
-            lag_ms,
-            outcome: lag_ms.map_or(Outcome::Missed, |ms| aim.judge(ms)),
-            u_ms: lag_ms.map(|_| 0.6),
-        });
-    }
-
-    fn stray(&mut self, dice: &mut Dice) {
-        self.t_s += 2.0;
-        let mark_s = self.t_s;
-        self.sound(mark_s, self.mark, dice);
-        self.kept.2.push(Pair {
-            moment_s: None,
-            mark_s: Some(mark_s),
-            lag_ms: None,
-            outcome: Outcome::Stray,
-            u_ms: None,
-        });
-    }
-
-    fn finish(self, bout: Bout) -> KeptReview {
-        let (mut sounds, moments, pairs) = self.kept;
-        sounds.sort_by(|a, b| a.t_s.total_cmp(&b.t_s));
-        KeptReview {
-            bout: Bout {
-                duration_s: Some(self.t_s + 4.0),
-                profiles: vec![ProfileSnapshot {
-                    name: self.name.to_owned(),
-                    json: r#"{"made_up":true}"#.to_owned(),
-                }],
-                ..bout
-            },
-            sounds,
-            moments,
-            pairs,
-        }
-    }
-}
-
 fn aim_of(kind: MomentKind) -> Aim {
-    super::settings::Aims::default().of(kind)
+    crate::journal::settings::Aims::default().of(kind)
 }

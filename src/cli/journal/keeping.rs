@@ -6,8 +6,8 @@ use std::path::Path;
 
 use anyhow::{Context, Result, bail};
 
-use super::journal::plain;
-use super::trouble::cannot_read;
+use super::plain;
+use crate::cli::trouble::cannot_read;
 use crate::journal::{Conflict, Home, Journal, Merged};
 
 pub(super) fn import(home: &Home, file: &Path, out: &mut dyn Write) -> Result<()> {
