@@ -60,7 +60,7 @@ pub enum Made {
     /// A ball-drop drill.
     Drill(KeptReview),
     /// A session with a goat.
-    Session(KeptSession),
+    Session(Box<KeptSession>),
 }
 
 impl Made {
@@ -129,7 +129,8 @@ impl School {
                 if school.sessions && dice.unit() < 0.4 {
                     let bout = school.bout(&truth, day, 16, BoutKind::Session, &mut dice);
                     let done = school.part_done(day);
-                    bouts.push(Made::Session(session::session(bout, done, &mut dice)));
+                    let session = session::session(bout, done, &mut dice);
+                    bouts.push(Made::Session(Box::new(session)));
                 }
             }
             bouts
