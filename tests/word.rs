@@ -4,7 +4,7 @@
 
 use marklag::ear::word::{TaughtWord, WordTeachError, teach_word};
 use marklag::ear::{Ear, Heard};
-use marklag::sound::room::{Colour, Dice, Room, bang, music, speech};
+use marklag::sound::room::{Colour, Dice, Room, bang, music, speech, word};
 use marklag::timeline::SoundKind;
 
 /// The made-up word that is taught: one that is found with room to spare, for
@@ -12,23 +12,6 @@ use marklag::timeline::SoundKind;
 /// syllables glide as a voice's do not, a third of the takes are missed; shares are
 /// measured by tests/compare/words.py).
 const WORD: u64 = 5;
-
-/// A made-up word: always the same syllables, some pace (a tape run faster).
-fn word(rate_hz: f64, seed: u64, pace: f64) -> Vec<f32> {
-    // The dice fall once a sample: one rate for all, then brought to the other.
-    let sound = speech(48_000.0, 0.9, &mut Dice::new(seed));
-    let first = sound.iter().position(|v| v.abs() > 0.05).unwrap();
-    let length = (0.42 * rate_hz * pace) as usize;
-    let fade = length / 10;
-    (0..length)
-        .map(|k| {
-            let at = first as f64 + k as f64 * 48_000.0 / (rate_hz * pace);
-            let (low, part) = (at as usize, at.fract() as f32);
-            let v = sound[low] + part * (sound[low + 1] - sound[low]);
-            v * ((length - k) as f32 / fade as f32).min(1.0)
-        })
-        .collect()
-}
 
 /// Says the word at the given times, at paces that differ a little.
 fn scene(rate_hz: u32, seed: u64, at_s: &[f64], seconds: f64) -> Vec<f32> {

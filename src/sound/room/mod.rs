@@ -18,4 +18,4 @@ pub use dice::Dice;
 pub use ring::{Mode, Ringing, Wobble};
 pub use scene::{Click, Room, Scene};
 pub use space::Colour;
-pub use voices::{bang, birds, clap, music, speech};
+pub use voices::{bang, birds, clap, music, speech, word};

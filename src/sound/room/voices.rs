@@ -38,6 +38,25 @@ fn to_peak(y: Vec<f64>) -> Vec<f32> {
     y.iter().map(|v| (v / peak) as f32).collect()
 }
 
+/// A made-up word: always the same syllables for a seed, about 0.42 s at a pace of
+/// 1 (a tape run faster or slower), the same at every rate. Its peak is about 1.
+pub fn word(rate_hz: f64, seed: u64, pace: f64) -> Vec<f32> {
+    // The dice fall once a sample: one rate for all, then brought to the other.
+    let sound = speech(48_000.0, 0.9, &mut Dice::new(seed));
+    let first = sound.iter().position(|v| v.abs() > 0.05).unwrap_or(0);
+    let length = (0.42 * rate_hz * pace) as usize;
+    let fade = length / 10;
+    let at = |k: usize| sound.get(k).copied().unwrap_or(0.0);
+    (0..length)
+        .map(|k| {
+            let place = first as f64 + k as f64 * 48_000.0 / (rate_hz * pace);
+            let (low, part) = (place as usize, place.fract() as f32);
+            let v = at(low) + part * (at(low + 1) - at(low));
+            v * ((length - k) as f32 / fade as f32).min(1.0)
+        })
+        .collect()
+}
+
 /// Speech-like sound: syllables of voiced formants, hisses and stop bursts, with
 /// pauses; scaled to a peak of 1.
 pub fn speech(rate_hz: f64, seconds: f64, dice: &mut Dice) -> Vec<f32> {
