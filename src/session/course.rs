@@ -3,7 +3,7 @@
 //! sound that was heard is in a session.
 
 use super::Setup;
-use crate::timeline::session::{Happened, Line, Log, SessionEvent, practised_at};
+use crate::timeline::session::{Entry, Happened, Line, Log, SessionEvent, practised_at};
 use crate::timeline::{MomentSource, Plan, Sound, SoundKind};
 
 /// A session, and what it has come to.
@@ -130,6 +130,14 @@ impl Course {
     /// What happened, taken out.
     pub fn into_log(self) -> Log {
         self.log
+    }
+
+    /// The events that can be set aside and taken back in, the latest first.
+    pub fn recent(&self) -> Vec<&Entry> {
+        let mut all: Vec<&Entry> = self.log.undoable().collect();
+        // Of the same instant the later to arrive first: the sort keeps their order.
+        all.sort_by(|a, b| b.event.t_s.total_cmp(&a.event.t_s));
+        all
     }
 
     /// What is practised now: the place in the plan, from 0, and the step.

@@ -94,12 +94,16 @@ fn any_event_is_set_aside_and_taken_back_in_and_none_is_lost() {
     let came = aside(&mut course, 1);
     assert_eq!(came, Done::Aside(Happened::Reached, 1.0, false));
     assert_eq!(course.log().counted().len(), 3);
+    // A mark is known a little after the key that was pressed after it.
+    heard(&mut course, 1.9, SoundKind::Click, "blue");
+    let recent: Vec<f64> = course.recent().iter().map(|e| e.event.t_s).collect();
+    assert_eq!(recent, [2.0, 1.9, 1.3, 1.0]);
     // Neither what is not there nor an undo itself is set aside.
     for number in [4, 99] {
         let nothing = aside(&mut course, number);
         assert_eq!(nothing, Done::Refused(Refusal::NothingToUndo));
     }
-    assert_eq!(course.log().entries().len(), 5);
+    assert_eq!(course.log().entries().len(), 6);
     let up = done(&mut course, 10.0, Deed::StepUp);
     assert_eq!(up, Done::Noted(Happened::Step { number: 3 }));
     let no_step = done(&mut course, 11.0, Deed::StepUp);

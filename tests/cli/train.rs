@@ -2,7 +2,7 @@
 
 use marklag::journal::{Bout, BoutKind, Journal, Settings, settings_json};
 use marklag::session::SessionMeasures;
-use marklag::sound::room::farm;
+use marklag::sound::room::{Clicker, Colour, Room, Scene, farm, word};
 use marklag::timeline::session::{Happened, SessionEvent};
 use marklag::timeline::{MomentSource, Plan};
 
@@ -348,14 +348,94 @@ fn kept_sound_and_kept_events_give_the_live_measures() {
         .fails(2, &["brings its plan"]);
 }
 
+/// Writes a made-up room as a WAV of 16 bits.
+fn wav(place: &Place, name: &str, scene: &Scene) -> std::path::PathBuf {
+    let path = place.path(name);
+    let spec = hound::WavSpec {
+        channels: 1,
+        sample_rate: scene.rate_hz,
+        bits_per_sample: 16,
+        sample_format: hound::SampleFormat::Int,
+    };
+    let mut file = hound::WavWriter::create(&path, spec).unwrap();
+    for sample in &scene.samples {
+        file.write_sample((sample * 32_767.0) as i16).unwrap();
+    }
+    file.finalize().unwrap();
+    path
+}
+
+/// A cue that is spoken aloud, taught under the cue's name: each time it is heard
+/// the animal is asked for that behaviour.
+#[test]
+fn a_spoken_cue_is_heard_in_a_recorded_session() {
+    let place = Place::taught();
+    let said = |room: &mut Room, at_s: f64, pace: f64| {
+        let rate_hz = room.rate();
+        room.add((at_s * rate_hz) as usize, &word(rate_hz, 5, pace), 0.3);
+    };
+    let mut lesson = Room::new(48_000, 10.0, 9);
+    for k in 0..8 {
+        let pace = 0.94 + 0.03 * f64::from(k % 5);
+        said(&mut lesson, 0.8 + 1.1 * f64::from(k), pace);
+    }
+    lesson.noise(0.001, Colour::Pink);
+    let lesson = wav(&place, "lesson.wav", &lesson.finish());
+    place
+        .marklag(["teach", "word", "place", "--from"])
+        .arg(&lesson)
+        .run()
+        .well();
+    let mut session = Room::new(48_000, 24.0, 11);
+    let clicker = Clicker::from_seed(7);
+    session.click(&clicker, 2.0, 0.35);
+    for k in 0..3 {
+        let at_s = 5.0 + 6.0 * f64::from(k);
+        said(&mut session, at_s, 0.97 + 0.03 * f64::from(k));
+        session.click(&clicker, at_s + 2.0, 0.35);
+    }
+    session.noise(0.001, Colour::Pink);
+    let session = wav(&place, "session.wav", &session.finish());
+    let reached = place.file(
+        "events.csv",
+        "time,event\n1.8,reached\n6.8,reached\n12.8,reached\n18.8,reached\n",
+    );
+    let told = place.review(
+        &session,
+        &[
+            "--session",
+            "--json",
+            "--plan",
+            &plan_file(),
+            "--events",
+            reached.to_str().unwrap(),
+        ],
+    );
+    let told: SessionMeasures = serde_json::from_str(&told.well()).unwrap();
+    assert_eq!(told.marks, 4);
+    let steps: Vec<(&str, usize, usize)> = told
+        .steps
+        .iter()
+        .map(|s| (s.behaviour.as_str(), s.asked, s.reached))
+        .collect();
+    assert_eq!(steps, [("target", 0, 1), ("mat", 3, 3)]);
+    let answer_s = told.answer_s.unwrap();
+    assert!((answer_s - 1.8).abs() < 0.03, "{answer_s}");
+    let kept = place.marklag(["plan", "load", &plan_file()]).run().well();
+    assert!(
+        kept.contains("The cue \"place\" is heard when it is spoken"),
+        "{kept}"
+    );
+}
+
 /// The keys as they are set, and what is wrong with them.
 #[test]
 fn keys_and_pedals_are_told_and_checked() {
     let place = Place::new();
     let told = place.marklag(["train", "--keys"]).run().well();
     for words in [
-        "space        The behaviour reached",
-        "l            List",
+        "space        It reached its step",
+        "l            What happened",
         "docs/pedal.md",
     ] {
         assert!(told.contains(words), "{words}: {told}");

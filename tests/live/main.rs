@@ -9,6 +9,7 @@ mod drop;
 mod faults;
 mod heard;
 mod pattern;
+mod plan;
 mod pty;
 mod rig;
 mod setup;

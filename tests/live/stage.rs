@@ -6,7 +6,7 @@ use std::process::Command;
 use std::thread::sleep;
 use std::time::Duration;
 
-use marklag::journal::{Home, Journal, StoredBout};
+use marklag::journal::{Home, Journal, StoredBout, StoredSession};
 use marklag::sound::room::{Scene, farm};
 
 use crate::pty::Terminal;
@@ -80,9 +80,31 @@ impl Stage {
     }
 
     pub fn kept(&self) -> StoredBout {
-        let file = Home::at(self.home.path()).journal_file();
-        let journal = Journal::open(&file).unwrap();
+        let journal = self.journal();
         journal.read_bout(&journal.find("last").unwrap()).unwrap()
+    }
+
+    /// The session that was kept last.
+    pub fn session(&self) -> StoredSession {
+        let journal = self.journal();
+        journal
+            .read_session(&journal.find("last").unwrap())
+            .unwrap()
+    }
+
+    pub fn journal(&self) -> Journal {
+        Journal::open(&Home::at(self.home.path()).journal_file()).unwrap()
+    }
+
+    /// A command without a terminal, in the same home; gives what it wrote.
+    pub fn run(&self, arguments: &[&str]) -> String {
+        let output = Command::new(env!("CARGO_BIN_EXE_marklag"))
+            .args(arguments)
+            .env("MARKLAG_HOME", self.home.path())
+            .output()
+            .unwrap();
+        assert!(output.status.success(), "{output:?}");
+        String::from_utf8(output.stdout).unwrap()
     }
 
     pub fn log(&self) -> String {
@@ -139,6 +161,12 @@ pub fn cost(pid: u32) -> (f64, f64) {
         ticks / unsafe { libc::sysconf(libc::_SC_CLK_TCK) } as f64,
         kb / 1024.0,
     )
+}
+
+/// The seconds of the WAV at which the ball hit the floor.
+pub fn floors_s() -> Vec<f64> {
+    let falls = farm::drill(7, 6).falls;
+    falls.iter().map(|fall| fall.impacts_s[0]).collect()
 }
 
 /// The samples of the WAV at which the presses were put.

@@ -155,7 +155,7 @@ impl Training {
     /// In the list of what happened the keys for steps go up and down, and undo
     /// sets what is picked aside or takes it back in. All others stay what they are.
     fn pick(&mut self, picked: Option<i64>, deed: Deed, t_s: f64) {
-        let numbers: Vec<i64> = self.course.log().undoable().map(|e| e.number).collect();
+        let numbers: Vec<i64> = self.course.recent().iter().map(|e| e.number).collect();
         let at = numbers.iter().position(|n| Some(*n) == picked).unwrap_or(0);
         let at = match deed {
             Deed::StepUp => at.saturating_sub(1),

@@ -50,7 +50,11 @@ pub(super) fn tell(
 }
 
 fn list(keys: &KeyMap<Action>, out: &mut dyn Write) -> io::Result<()> {
-    writeln!(out, "Keys in a session ([keys] in settings.toml):")?;
+    writeln!(
+        out,
+        "Keys in a session ([keys] in settings.toml); enter does what {} does unless it is given something else:",
+        keys.key_of("moment")
+    )?;
     for (key, does) in keys.help() {
         writeln!(out, "  {key:<12} {does}")?;
     }
@@ -76,7 +80,7 @@ pub(super) const TABLE: &[Binding<Action>] = &[
         action: Action::Deed(Deed::Reached),
         name: "moment",
         word: "reached",
-        help: "The behaviour reached its step (enter and a pedal do the same unless set otherwise). Pairing the bridge: it visibly expects food.",
+        help: "It reached its step. Pairing: it expects food.",
     },
     Binding {
         action: Action::Deed(Deed::Treat),
@@ -94,7 +98,7 @@ pub(super) const TABLE: &[Binding<Action>] = &[
         action: Action::Deed(Deed::Undo),
         name: "undo",
         word: "undo",
-        help: "The latest event does not count. It is kept, and marked as set aside.",
+        help: "The latest event does not count; it is kept, aside.",
     },
     Binding {
         action: Action::End,
@@ -154,18 +158,18 @@ pub(super) const TABLE: &[Binding<Action>] = &[
         action: Action::Deed(Deed::Note),
         name: "note",
         word: "note",
-        help: "A note belongs here; its words are asked for after the session.",
+        help: "A note belongs here; its words are asked at the end.",
     },
     Binding {
         action: Action::List,
         name: "list",
         word: "list",
-        help: "List what happened, to set any of it aside or take it back in; or the session again.",
+        help: "What happened: set any of it aside, or back in.",
     },
     Binding {
         action: Action::Numbers,
         name: "numbers",
         word: "numbers",
-        help: "Show the numbers behind the screen, or the session again.",
+        help: "The numbers behind the screen, or the session again.",
     },
 ];

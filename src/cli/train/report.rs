@@ -12,6 +12,7 @@ use crate::measure::session::Rule;
 use crate::measure::words;
 use crate::page::{Glyphs, next_time, session_picture, session_words};
 use crate::screen::view::drill::word;
+use crate::screen::view::setup::lines_of;
 use crate::session::{Looking, SessionMeasures, Setup};
 use crate::timeline::Sound;
 use crate::timeline::session::{Happened, Log};
@@ -26,7 +27,7 @@ pub(in crate::cli) fn report(
     width: usize,
 ) -> io::Result<()> {
     for line in session_words(measures, setup) {
-        writeln!(out, "{line}")?;
+        wrapped(out, &line, width)?;
     }
     if let Some(words) = setup.word_at.sentence() {
         writeln!(out, "{words}")?;
@@ -40,7 +41,7 @@ pub(in crate::cli) fn report(
     for event in log.counted() {
         match &event.what {
             Happened::Note(text) if !text.is_empty() => {
-                writeln!(out, "Note at {}: {text}", clock(event.t_s))?;
+                wrapped(out, &format!("Note at {}: {text}", clock(event.t_s)), width)?;
             }
             _ => {}
         }
@@ -50,7 +51,25 @@ pub(in crate::cli) fn report(
         "Next time, by the rules in docs/method.md; the animal has the last word:"
     )?;
     for line in next_time(measures, setup) {
-        writeln!(out, "  {line}")?;
+        wrapped(out, &format!("  {line}"), width)?;
+    }
+    Ok(())
+}
+
+/// A line, broken between words where it is too long; what goes on stands a little
+/// further in.
+fn wrapped(out: &mut dyn Write, line: &str, width: usize) -> io::Result<()> {
+    let words = line.trim_start();
+    let indent = line.len() - words.len();
+    if line.chars().count() <= width {
+        return writeln!(out, "{line}");
+    }
+    for (k, part) in lines_of(words, width.saturating_sub(indent + 2))
+        .iter()
+        .enumerate()
+    {
+        let further = if k > 0 { 2 } else { 0 };
+        writeln!(out, "{:1$}{part}", "", indent + further)?;
     }
     Ok(())
 }

@@ -72,7 +72,7 @@ impl Training {
     }
 
     fn list(&self, picked: Option<i64>) -> ListView {
-        let entries: Vec<_> = self.course.log().undoable().collect();
+        let entries = self.course.recent();
         let at = entries.iter().position(|e| Some(e.number) == picked);
         let key = |name: &str| self.keys.key_of(name);
         ListView {
@@ -114,7 +114,7 @@ pub(super) fn clock(s: f64) -> String {
 /// What was done, in a sentence.
 pub(super) fn told(done: &Done, undo: &str) -> String {
     match done {
-        Done::Noted(what) => format!("{} noted. {undo} takes it back.", word(what)),
+        Done::Noted(what) => format!("{} is noted. {undo} takes it back.", word(what)),
         Done::Aside(what, t_s, true) => format!(
             "{} at {} does not count. It is kept, and marked as set aside.",
             word(what),
@@ -138,7 +138,7 @@ fn word(what: &Happened) -> &'static str {
     match what {
         Happened::Mark(_) => "The mark",
         Happened::Cue => "The cue",
-        Happened::Reached => "Reached its step:",
+        Happened::Reached => "The reached step",
         Happened::NearMiss => "The near miss",
         Happened::Offer => "The unasked offer",
         Happened::Treat => "The treat",

@@ -357,7 +357,31 @@ fn counts<'a>(view: &'a DrillView, look: Look, width: u16) -> Block<'a> {
 /// The keys, on the last line.
 pub(super) fn keys<'a>(keys: &[(String, String)], look: Look) -> Block<'a> {
     let words: Vec<String> = keys.iter().map(|(k, w)| format!("{k} {w}")).collect();
-    line("keys", 3, words.join("   "), look.style(Role::Quiet))
+    Block {
+        name: "keys",
+        rows: 1,
+        more: 0,
+        rank: 3,
+        draw: Box::new(move |area, frame| {
+            let row = whole_words(&words, usize::from(area.width));
+            let row = Paragraph::new(row).style(look.style(Role::Quiet));
+            frame.render_widget(row, area);
+        }),
+    }
+}
+
+/// As many of the words as have room, none of them cut.
+fn whole_words(words: &[String], columns: usize) -> String {
+    let mut row = String::new();
+    for word in words {
+        let gap = if row.is_empty() { "" } else { "   " };
+        if (row.chars().count() + gap.len() + word.chars().count()) > columns {
+            break;
+        }
+        row += gap;
+        row += word;
+    }
+    row
 }
 
 /// The keys with their sentences, on the whole screen.

@@ -68,7 +68,7 @@ fn a_whole_plan_is_seen_at_80_by_24() {
         bottom.contains("Practise 2   mat, step 1: all four hooves"),
         "{bottom}"
     );
-    assert!(bottom.contains("21 of 22"), "{bottom}");
+    assert!(bottom.contains("22 of 22"), "{bottom}");
 }
 
 #[test]

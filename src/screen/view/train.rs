@@ -78,7 +78,8 @@ pub fn draw(view: &TrainView, look: Look, frame: &mut Frame<'_>) {
         return draw_help(help, look, area, frame);
     }
     if let Some(numbers) = &view.numbers {
-        let title = Line::styled("The numbers behind it", look.style(Role::Strong));
+        let title = format!("The numbers behind it, at {}", view.clock);
+        let title = Line::styled(title, look.style(Role::Strong));
         let lines: Vec<Line<'_>> = [title, Line::raw("")]
             .into_iter()
             .chain(numbers.iter().map(|n| Line::raw(n.as_str())))
