@@ -9,7 +9,7 @@ use rusqlite::types::Value;
 use rusqlite::{Connection, Result, Transaction, TransactionBehavior, params_from_iter};
 
 use super::error::JournalError;
-use super::open::{Access, Journal};
+use super::open::{Access, Journal, to_attach};
 use super::record::sha256_hex;
 use super::schema::SCHEMA_VERSION;
 use super::shape::{Shape, Table, exact};
@@ -86,6 +86,7 @@ impl Journal {
                 known: SCHEMA_VERSION,
             });
         }
+        let name = to_attach(other, theirs.access())?;
         drop(theirs);
         let same = |path: &Path| std::fs::canonicalize(path).ok();
         if same(other).is_some() && same(other) == same(self.path()) {
@@ -93,7 +94,6 @@ impl Journal {
                 what: format!("{} is this very journal", other.display()),
             });
         }
-        let name = other.to_string_lossy().into_owned();
         self.conn
             .execute("ATTACH ?1 AS theirs", [name])
             .map_err(|error| JournalError::of(other, error))?;

@@ -137,8 +137,11 @@ impl Journal {
 fn open_there(path: &Path, patience: Duration) -> Result<Journal, JournalError> {
     let told = |error| JournalError::of(path, error);
     look_first(path)?;
-    let writing = OpenFlags::SQLITE_OPEN_READ_WRITE | OpenFlags::SQLITE_OPEN_NO_MUTEX;
-    let mut conn = Connection::open_with_flags(path, writing).map_err(told)?;
+    // With URIs, so that another journal can be attached as one that does not change.
+    let writing = OpenFlags::SQLITE_OPEN_READ_WRITE
+        | OpenFlags::SQLITE_OPEN_NO_MUTEX
+        | OpenFlags::SQLITE_OPEN_URI;
+    let mut conn = Connection::open_with_flags(no_uri(path), writing).map_err(told)?;
     conn.busy_timeout(patience).map_err(told)?;
     let found = match version(&conn) {
         Ok(found) => found,
@@ -220,22 +223,46 @@ fn needs_a_writable_folder(error: &rusqlite::Error) -> bool {
 /// Opens a journal in a folder that cannot be written, as a file that does not
 /// change. That would overlook a write-ahead log, so there must be none.
 fn open_unchanging(path: &Path) -> Result<Journal, JournalError> {
-    let log = beside(path, "-wal");
-    if fs::metadata(log).is_ok_and(|log| log.len() > 0) {
+    if has_log(path) {
         return Err(JournalError::NeedsWriting {
             path: path.to_path_buf(),
             why: "its folder is read-only, and the last things kept are still in the log beside it",
         });
     }
     let told = |error| JournalError::of(path, error);
-    let full = fs::canonicalize(path).map_err(|error| JournalError::of_io(path, &error))?;
     let reading = OpenFlags::SQLITE_OPEN_READ_ONLY
         | OpenFlags::SQLITE_OPEN_NO_MUTEX
         | OpenFlags::SQLITE_OPEN_URI;
-    let uri = format!("file:{}?immutable=1", percent_encoded(&full));
-    let conn = Connection::open_with_flags(uri, reading).map_err(told)?;
+    let conn = Connection::open_with_flags(unchanging(path)?, reading).map_err(told)?;
     let found = version(&conn).map_err(told)?;
     finish_reading(conn, path, found)
+}
+
+fn has_log(path: &Path) -> bool {
+    fs::metadata(beside(path, "-wal")).is_ok_and(|log| log.len() > 0)
+}
+
+/// A file that does not change, as SQLite is told of it.
+fn unchanging(path: &Path) -> Result<String, JournalError> {
+    let full = fs::canonicalize(path).map_err(|error| JournalError::of_io(path, &error))?;
+    Ok(format!("file:{}?immutable=1", percent_encoded(&full)))
+}
+
+/// A path that SQLite does not take for a URI.
+fn no_uri(path: &Path) -> PathBuf {
+    if path.is_absolute() {
+        path.to_path_buf()
+    } else {
+        Path::new(".").join(path)
+    }
+}
+
+/// How another journal, opened with this access a moment ago, is attached.
+pub(super) fn to_attach(path: &Path, access: Access) -> Result<String, JournalError> {
+    if access == Access::ReadOnly && !has_log(path) {
+        return unchanging(path);
+    }
+    Ok(no_uri(path).to_string_lossy().into_owned())
 }
 
 fn finish_reading(conn: Connection, path: &Path, found: usize) -> Result<Journal, JournalError> {

@@ -34,7 +34,7 @@ pub(super) struct Table {
     pub links: Vec<Link>,
 }
 
-/// All tables of what was kept, each after those it names.
+/// All tables of what was kept, each after those that it and its parts name.
 #[derive(Debug, Clone, PartialEq)]
 pub(super) struct Shape(pub Vec<Table>);
 
@@ -51,14 +51,26 @@ impl Shape {
         for name in names.iter().filter(|n| !NOT_KEPT.contains(&n.as_str())) {
             left.push(table(conn, name)?);
         }
-        let mut sorted: Vec<Table> = Vec::new();
-        while !left.is_empty() {
-            let known = |name: &String| sorted.iter().any(|t: &Table| t.name == *name);
-            let ready = left
+        // A head comes after all that its parts name, too: when it is taken in, they
+        // come with it.
+        let needs = |t: &Table, all: &[Table]| -> Vec<String> {
+            let parts = all
                 .iter()
-                .position(|t| t.links.iter().all(|l| l.table == t.name || known(&l.table)));
+                .filter(|p| p.owner.as_ref().is_some_and(|o| o.table == t.name));
+            let links = parts.chain([t]).flat_map(|p| &p.links);
+            let names = links.map(|l| l.table.clone());
+            names.filter(|name| *name != t.name).collect()
+        };
+        let mut waiting: Vec<(Vec<String>, Table)> =
+            left.iter().map(|t| (needs(t, &left), t.clone())).collect();
+        let mut sorted: Vec<Table> = Vec::new();
+        while !waiting.is_empty() {
+            let known = |name: &String| sorted.iter().any(|t: &Table| t.name == *name);
+            let ready = waiting
+                .iter()
+                .position(|(needs, _)| needs.iter().all(known));
             // A circle of links cannot be sorted; the order left is as good as any.
-            sorted.push(left.remove(ready.unwrap_or(0)));
+            sorted.push(waiting.remove(ready.unwrap_or(0)).1);
         }
         Ok(Self(sorted))
     }
@@ -213,6 +225,12 @@ mod tests {
         for part in ["pair", "sound", "moment", "note", "bout_profile", "session"] {
             assert!(names.contains(&part), "{part} in {names:?}");
         }
+        // A bout comes after the plans and profiles that its parts name.
+        let place = |name: &str| shape.0.iter().position(|t| t.name == name).unwrap();
+        for name in ["profile", "plan", "animal", "person"] {
+            assert!(place(name) < place("bout"), "{name}");
+        }
+        assert!(place("behaviour") < place("plan") && place("bout") < place("session"));
         // Every table is a head with an identity, or belongs to one.
         for table in &shape.0 {
             assert_eq!(

@@ -190,3 +190,47 @@ fn an_unknown_bout_cannot_be_forgotten_or_added_to() {
     let error = journal.append_event(&id, &event).unwrap_err();
     assert!(matches!(error, JournalError::NoSuchBout { .. }), "{error}");
 }
+
+/// A name stands in bouts, in plans, with how its owner presses a key, and in the
+/// settings of other people's bouts.
+#[test]
+fn a_person_is_forgotten_wherever_the_journal_names_them() {
+    const NAME: &str = "Quirina";
+    let scratch = tempfile::tempdir().unwrap();
+    let file = scratch.path().join("journal.sqlite");
+    let mut journal = Journal::open(&file).unwrap();
+    let mut own = scene::review();
+    own.bout.person = Some(NAME.into());
+    own.bout.sound_file = Some("own.wav".into());
+    journal.keep_review(&own).unwrap();
+    let mut others = scene::review();
+    others.bout.settings_json = format!(r#"{{"settings":{{"person":"{NAME}","x":1}},"aim":2}}"#);
+    let other = journal.keep_review(&others).unwrap();
+    let mut setup = crate::sessions::setup();
+    setup.plan.person = Some(NAME.into());
+    journal.keep_plan(&setup.plan).unwrap();
+    let session = crate::sessions::kept_session(&mut journal, &setup, true);
+    let who = marklag::measure::observer::Observer {
+        n: 20,
+        bias_ms: 5.0,
+        spread_ms: 9.0,
+    };
+    let at = "2025-03-30T07:00:00Z".parse().unwrap();
+    journal.keep_observer(NAME, at, &who).unwrap();
+    assert!(found(scratch.path(), NAME) > 0 && journal.knows_person(NAME).unwrap());
+
+    assert_eq!(journal.forget_person(NAME).unwrap(), ["own.wav"]);
+    journal.sweep().unwrap();
+    assert!(!journal.knows_person(NAME).unwrap());
+    assert_eq!(found(scratch.path(), NAME), 0);
+    // What is not theirs stays.
+    let settings = journal.read_bout(&other).unwrap().bout.settings_json;
+    assert_eq!(settings, r#"{"settings":{"x":1},"aim":2}"#);
+    assert_eq!(
+        journal.read_session(&session).unwrap().setup.plan.person,
+        None
+    );
+    let plan = journal.plan(&setup.plan.name).unwrap().unwrap();
+    assert_eq!(plan.person, None);
+    journal.check_all().unwrap();
+}

@@ -1,9 +1,9 @@
 //! Killed at any instant of a merge or an import, and done again: the journal is
 //! what it would have been.
 
-use std::io::Cursor;
+use std::io::{BufRead, BufReader, Cursor};
 use std::path::{Path, PathBuf};
-use std::time::{Duration, Instant};
+use std::time::Instant;
 
 use marklag::journal::Journal;
 use marklag::journal::school::School;
@@ -28,6 +28,7 @@ fn merges_until_killed() {
     let Some(file) = child::file_for("merge_killed::merges_until_killed") else {
         return;
     };
+    println!("\nbegun");
     loop {
         let mut journal = Journal::open(&file).unwrap();
         if file.to_string_lossy().contains("import") {
@@ -89,9 +90,11 @@ fn killed_and_done_again_is_as_if_never_killed() {
         let mut child = child::command("merge_killed::merges_until_killed", &file)
             .spawn()
             .unwrap();
-        // Spread over the start of the child and a little more than one merge.
+        // Spread over more than one merge.
         let part = f64::from(kill * 7919 % 1000) / 1000.0;
-        std::thread::sleep(Duration::from_millis(15) + once.mul_f64(1.6 * part));
+        let mut said = BufReader::new(child.stdout.take().unwrap()).lines();
+        assert!(said.any(|line| line.unwrap() == "begun"));
+        std::thread::sleep(once.mul_f64(2.5 * part));
         child.kill().unwrap();
         let output = child.wait_with_output().unwrap();
         let error = String::from_utf8_lossy(&output.stderr);

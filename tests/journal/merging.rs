@@ -6,7 +6,9 @@ use std::path::{Path, PathBuf};
 
 use marklag::journal::{
     BoutEvent, BoutKind, ImportError, Journal, JournalError, KeptReview, Note, NoteKind,
+    ProfileSnapshot,
 };
+use marklag::timeline::Plan;
 use proptest::prelude::*;
 use tempfile::TempDir;
 
@@ -105,6 +107,70 @@ proptest! {
         Journal::open(&two).unwrap().merge(b).unwrap();
         prop_assert_eq!(&merged(&folder, "c(ab)", &[c, &two]), &one);
     }
+}
+
+/// Keys mean something in one file only: after a merge every bout still has its own
+/// taught sounds, and every session its own plan and animal.
+#[test]
+fn links_lead_to_the_same_things_in_the_other_file() {
+    let folder = tempfile::tempdir().unwrap();
+    let place = |name: &str| folder.path().join(name);
+    let with_sounds = |names: &[&str]| {
+        let mut review = kept("x", "Ada");
+        let profile = |name: &&str| ProfileSnapshot {
+            name: (*name).to_owned(),
+            json: "{}".to_owned(),
+        };
+        review.bout.profiles = names.iter().map(profile).collect();
+        review
+    };
+    let mut here = Journal::open(&place("here")).unwrap();
+    here.keep_review(&with_sounds(&["own"])).unwrap();
+    let own = Plan::parse(include_str!("../../fixtures/plans/pairing.toml")).unwrap();
+    here.keep_plan(&own).unwrap();
+    let mut there = Journal::open(&place("there")).unwrap();
+    for names in [["zinc", "tin"].as_slice(), &["own", "brass"]] {
+        there.keep_review(&with_sounds(names)).unwrap();
+    }
+    let mut setup = crate::sessions::setup();
+    for name in ["first", "second", "third"] {
+        setup.plan.name = name.to_owned();
+        setup.plan.animal = format!("goat of {name}");
+        there.keep_plan(&setup.plan).unwrap();
+    }
+    setup.plan.name = "second".to_owned();
+    setup.plan.animal = "goat of second".to_owned();
+    let session = crate::sessions::kept_session(&mut there, &setup, true);
+    let sounds = |journal: &Journal| -> Vec<(String, Vec<String>)> {
+        let rows = journal.list(None).unwrap();
+        let of = |id| journal.read_bout(&id).unwrap().bout.profiles;
+        let mut all: Vec<_> = rows
+            .into_iter()
+            .map(|row| {
+                let names = of(row.id.clone()).into_iter().map(|p| p.name).collect();
+                (row.id.to_string(), names)
+            })
+            .collect();
+        all.sort();
+        all
+    };
+    let mut lines = Vec::new();
+    there.export_json_lines(None, &mut lines).unwrap();
+    let mut want = [sounds(&here), sounds(&there)].concat();
+    want.sort();
+    drop(there);
+    copied(&place("here"), &place("imported"));
+    let mut imported = Journal::open(&place("imported")).unwrap();
+    imported.import(Cursor::new(lines)).unwrap();
+    here.merge(&place("there")).unwrap();
+    for journal in [&here, &imported] {
+        assert_eq!(sounds(journal), want);
+        let session = journal.read_session(&session).unwrap();
+        assert_eq!(session.plan.as_deref(), Some("second"));
+        assert_eq!(session.animal.as_deref(), Some("goat of second"));
+    }
+    drop((here, imported));
+    assert_eq!(contents(&place("here")), contents(&place("imported")));
 }
 
 #[test]

@@ -135,6 +135,8 @@ impl ProgressCmd {
         if let Some(notice) = journal.notice() {
             eprintln!("Note: {notice}.");
         }
+        // What cannot be asked for is said before anything is written.
+        self.choice.wanted(&journal)?;
         journal.prepare_lots()?;
         let by = self.by.into();
         if self.everyone {

@@ -13,6 +13,10 @@ pub const BASELINE_DAYS: usize = 10;
 const WEIGHT: f64 = 0.2;
 const WIDTH_SDS: f64 = 3.0;
 
+/// Variance of a median of n normal values, in units of σ²/n, for large n: π/2
+/// (David & Nagaraja 2003, Order Statistics; from memory).
+const MEDIAN_VARIANCE: f64 = std::f64::consts::FRAC_PI_2;
+
 /// Mean moving range of two over the standard deviation, for normal values
 /// (NIST/SEMATECH e-Handbook 6.3.2.2).
 const D2: f64 = 1.128;
@@ -55,8 +59,10 @@ pub struct ChartDay {
 /// The chart of a value a day, in order. `None` until there are days after the
 /// first ten, or when those do not scatter at all.
 ///
-/// The limits are worked out from ten days only and so are rough: a signal is a
-/// hint to look, not a proof (this program's convention).
+/// The limits are those of the handbook, widened by what ten days leave unknown of
+/// their own level: without that the average of somebody who never changes would
+/// lie outside on every fourteenth day. A signal is a hint to look, not a proof
+/// (this program's convention).
 pub fn chart(points: &[(Day, f64)]) -> Option<Chart> {
     let (first, later) = points.split_at_checked(BASELINE_DAYS)?;
     if later.is_empty() {
@@ -75,13 +81,16 @@ pub fn chart(points: &[(Day, f64)]) -> Option<Chart> {
         .into_iter()
         .filter_map(|point| {
             let (day, value_ms) = *later.get(point.index)?;
+            let own = (point.high - settings.target) / (WIDTH_SDS * settings.sd);
+            let level = MEDIAN_VARIANCE / BASELINE_DAYS as f64;
+            let half = WIDTH_SDS * settings.sd * (own * own + level).sqrt();
             Some(ChartDay {
                 day,
                 value_ms,
                 average_ms: point.average,
-                low_ms: point.low,
-                high_ms: point.high,
-                outside: point.signal,
+                low_ms: settings.target - half,
+                high_ms: settings.target + half,
+                outside: (point.average - settings.target).abs() > half,
             })
         })
         .collect();
@@ -122,7 +131,7 @@ mod tests {
     #[test]
     fn false_alarms_are_as_many_as_is_said() {
         let mut chance = Chance::new(97);
-        for (days, last_most, any_most) in [(30, 0.06, 0.25), (60, 0.08, 0.40)] {
+        for (days, last_most, any_most) in [(30, 0.03, 0.10), (60, 0.04, 0.15)] {
             let (mut last, mut any) = (0, 0);
             for _ in 0..2_000 {
                 let points: Vec<(Day, f64)> = (0..days)
@@ -154,9 +163,12 @@ mod tests {
         assert_close(got.target_ms, 11.0, 1e-12);
         assert_close(got.sd_ms, 2.0 / 1.128, 1e-12);
         assert_close(got.days[0].average_ms, 13.0, 1e-12);
-        // The first exact limit is L·σ·λ above the target.
-        assert_close(got.days[0].high_ms, 11.0 + 0.6 * 2.0 / 1.128, 1e-12);
-        assert_eq!(got.outside_since, Some(Day(12)));
+        // The first limit is L·σ·√(λ² + π/20) above the target.
+        let half = 3.0 * (0.04 + std::f64::consts::PI / 20.0_f64).sqrt() * 2.0 / 1.128;
+        assert_close(got.days[0].high_ms, 11.0 + half, 1e-12);
+        assert_eq!(got.outside_since, None);
+        points.push((Day(13), 31.0));
+        assert_eq!(chart(&points).unwrap().outside_since, Some(Day(13)));
         let flat: Vec<(Day, f64)> = (0..20).map(|d| (Day(d), 5.0)).collect();
         assert_eq!(chart(&flat), None);
     }

@@ -128,8 +128,8 @@ pub fn goal(goal: &Goal) -> Vec<String> {
     }
     if let Some(reach) = goal.reach_ms {
         lines.push(format!(
-            "8 of 10 of your marks lie within {reach:.0} ms of the middle of your aim; the aim \
-             allows {:.0}.",
+            "8 in 10 of your marks lie within {reach:.0} ms of the middle of your aim; the aim \
+             allows {:.0} ms.",
             goal.allowed_ms
         ));
     }

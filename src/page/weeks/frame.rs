@@ -11,7 +11,9 @@ pub(super) const HEIGHT: f64 = 270.0;
 const LEFT: f64 = 52.0;
 const RIGHT: f64 = 12.0;
 const TOP: f64 = 14.0;
-const BOTTOM: f64 = 44.0;
+/// Farther from zero nothing is drawn.
+const MOST: f64 = 1e12;
+const BOTTOM: f64 = 46.0;
 
 /// A picture with its words: what it is called and, for who cannot see it, what
 /// is to be seen.
@@ -61,9 +63,11 @@ pub(super) struct Frame {
 }
 
 impl Frame {
-    /// Around the values, with a little air; never of no height or width.
+    /// Around the values, with a little air; never of no height or width, nor too
+    /// large to be counted with.
     pub fn around(x: (f64, f64), y: (f64, f64)) -> Self {
         let air = |(low, high): (f64, f64), part: f64| {
+            let (low, high) = (low.clamp(-MOST, MOST), high.clamp(-MOST, MOST));
             let wide = (high - low).max(1.0);
             (low - part * wide, high + part * wide)
         };
@@ -74,13 +78,11 @@ impl Frame {
     }
 
     pub fn at_x(&self, x: f64) -> f64 {
-        let part = (x - self.x.0) / (self.x.1 - self.x.0);
-        round(LEFT + part.clamp(0.0, 1.0) * (WIDTH - LEFT - RIGHT))
+        round(LEFT + part(x, self.x).clamp(0.0, 1.0) * (WIDTH - LEFT - RIGHT))
     }
 
     pub fn at_y(&self, y: f64) -> f64 {
-        let part = (y - self.y.0) / (self.y.1 - self.y.0);
-        round(HEIGHT - BOTTOM - part.clamp(0.0, 1.0) * (HEIGHT - TOP - BOTTOM))
+        round(HEIGHT - BOTTOM - part(y, self.y).clamp(0.0, 1.0) * (HEIGHT - TOP - BOTTOM))
     }
 
     /// The axes, with ticks: days or plain numbers along the bottom.
@@ -100,17 +102,22 @@ impl Frame {
             @for tick in ticks(self.y, 6) {
                 @let y = self.at_y(tick);
                 path class="axis" d=(format!("M{left} {y}h-4")) {}
-                text x=(left - 7.0) y=(y + 4.0) text-anchor="end" { (signed(tick)) }
+                text x=(left - 7.0) y=(y + 5.0) text-anchor="end" { (signed(tick)) }
             }
             @for (tick, label) in x_ticks {
                 @let x = self.at_x(tick);
                 path class="axis" d=(format!("M{x} {bottom}v4")) {}
-                text x=(x) y=(bottom + 18.0) text-anchor="middle" { (label) }
+                text x=(x) y=(bottom + 19.0) text-anchor="middle" { (label) }
             }
             text x=(right) y=(HEIGHT - 6.0) text-anchor="end" { (along) }
             text x=(4) y=(HEIGHT - 6.0) { (up) }
         }
     }
+}
+
+/// Where a value stands between two others, 0 to 1.
+fn part(value: f64, (low, high): (f64, f64)) -> f64 {
+    (value.clamp(-MOST, MOST) - low) / (high - low)
 }
 
 pub(super) fn round(value: f64) -> f64 {

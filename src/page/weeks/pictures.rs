@@ -46,7 +46,10 @@ pub(super) fn then_and_now(progress: &Progress, lots: &[Lot]) -> Option<Picture>
     let both = [then.as_slice(), now.as_slice()].concat();
     let at = |p| quantile(&both, p, QuantileType::default());
     let aim = progress.aim;
-    let (low, high) = (at(0.01)?.min(aim.from_ms), at(0.99)?.max(aim.to_ms));
+    let (low, high) = (
+        at(0.01)?.min(aim.from_ms).max(-1e12),
+        at(0.99)?.max(aim.to_ms).min(1e12),
+    );
     let shares = |lags: &[f64]| -> Vec<f64> {
         let mut counts = vec![0.0; STEPS];
         for lag in lags {
@@ -63,7 +66,7 @@ pub(super) fn then_and_now(progress: &Progress, lots: &[Lot]) -> Option<Picture>
         .copied()
         .fold(0.0, f64::max);
     // Room above for the words.
-    let frame = Frame::around((low, high), (0.0, 1.25 * top));
+    let frame = Frame::around((low, high), (0.0, 1.3 * top));
     let outline = |shares: &[f64]| {
         let mut path = format!("M{} {}", frame.at_x(low), frame.at_y(0.0));
         for (k, share) in shares.iter().enumerate() {
@@ -96,8 +99,8 @@ pub(super) fn then_and_now(progress: &Progress, lots: &[Lot]) -> Option<Picture>
                 height=(round(frame.at_y(0.0) - frame.at_y(top))) {}
             path class="then" d=(outline(&then_shares)) {}
             path class="now" d=(outline(&now_shares)) {}
-            text x="472" y="24" text-anchor="end" { "- - first five days, median " (format!("{then_ms:.0}")) }
-            text x="472" y="42" text-anchor="end" { "── last five days, median " (format!("{now_ms:.0}")) }
+            text x="468" y="24" text-anchor="end" { "- - first five days, median " (format!("{then_ms:.0}")) }
+            text x="468" y="44" text-anchor="end" { "── last five days, median " (format!("{now_ms:.0}")) }
             (frame.axes("lag in ms, late to the right", "% of marks", false))
         },
     })
@@ -197,7 +200,7 @@ pub(super) fn shift(progress: &Progress) -> Option<Picture> {
                 circle class="out" cx=(frame.at_x(f64::from(day.day.0)))
                     cy=(frame.at_y(day.average_ms)) r="3" {}
             }
-            text x="472" y="24" text-anchor="end" { "── average, ○ outside, ··· limits" }
+            text x="468" y="24" text-anchor="end" { "── average, ○ outside, ··· limits" }
             (frame.axes("", "ms, up is later", true))
         },
     })

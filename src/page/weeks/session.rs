@@ -8,7 +8,7 @@ use crate::session::Looking;
 use crate::timeline::session::ActKind;
 
 /// Where the names of the rows end.
-const LEFT: f64 = 66.0;
+const LEFT: f64 = 72.0;
 const RIGHT: f64 = 12.0;
 /// From one row to the next.
 const ROW: f64 = 26.0;
@@ -38,23 +38,23 @@ impl Session {
             name: format!("session-{number}"),
             title: self.title.clone(),
             alt: self.words(),
-            height: bottom + 38.0,
+            height: bottom + 42.0,
             drawn: html! {
                 @for (from, to) in self.at.breaks() {
                     rect class="aim" x=(x(*from)) y="6"
                         width=(round(x(*to) - x(*from))) height=(bottom - 6.0) {}
-                    text x=(x(*from)) y=(bottom + 32.0) { "break" }
+                    text x=(x(*from)) y=(bottom + 34.0) { "break" }
                 }
                 @for (k, SignRow { name, signs }) in rows.iter().enumerate() {
                     @let y = 10.0 + ROW * (k as f64 + 0.5);
-                    text x=(LEFT - 8.0) y=(y + 4.0) text-anchor="end" { (name) }
+                    text x=(LEFT - 8.0) y=(y + 5.0) text-anchor="end" { (name) }
                     path class="grid" d=(format!("M{LEFT} {y}H{}", WIDTH - RIGHT)) {}
                     @for (t_s, sign) in signs { (shape(*sign, x(*t_s), y)) }
                 }
                 path class="axis" d=(format!("M{LEFT} {bottom}H{}", WIDTH - RIGHT)) {}
                 @for t_s in ticks {
                     path class="axis" d=(format!("M{} {bottom}v4", x(t_s))) {}
-                    text x=(x(t_s)) y=(bottom + 18.0) text-anchor="middle" { (clock(t_s)) }
+                    text x=(x(t_s)) y=(bottom + 19.0) text-anchor="middle" { (clock(t_s)) }
                 }
             },
         }

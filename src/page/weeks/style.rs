@@ -13,7 +13,7 @@ pub(super) const COLOURS: [(&str, &str, &str); 6] = [
 
 /// The style of pictures, on the page or alone.
 const PICTURE: &str = "\
-svg{font:13px system-ui,sans-serif;background:var(--paper)}\
+svg{font:15px system-ui,sans-serif;background:var(--paper)}\
 svg text{fill:var(--ink)}\
 .axis{stroke:var(--line);fill:none}.aim{fill:var(--aim)}\
 .dot{fill:var(--mark)}.bar{stroke:var(--mark);stroke-width:1.5}\
@@ -32,7 +32,8 @@ const PAGE: &str = "\
 body{background:var(--paper);color:var(--ink);font:1rem/1.5 system-ui,sans-serif;\
 max-width:44rem;margin:0 auto;padding:1rem;overflow-wrap:anywhere}\
 h1{font-size:1.5rem}h2{font-size:1.25rem;margin-top:2rem}\
-figure{margin:1rem 0}figcaption{font-size:.9rem}svg{display:block;width:100%;height:auto}\
+figure{margin:1.5rem 0}figcaption{font-size:.9rem;margin-top:.3rem}\
+svg{display:block;width:100%;max-width:36rem;height:auto}\
 .wide{overflow-x:auto}table{border-collapse:collapse;font-variant-numeric:tabular-nums}\
 th,td{padding:.15rem .5rem;text-align:right;border-bottom:1px solid var(--line);white-space:nowrap}\
 th:first-child,td:first-child{text-align:left}a{color:var(--mark)}\
