@@ -10,7 +10,7 @@ use std::path::{Path, PathBuf};
 use anyhow::{Context, bail};
 use clap::{Args, Subcommand};
 
-use super::bridges;
+use super::bridges::Bridges;
 use super::review::open_journal;
 use super::trouble::cannot_read;
 use crate::journal::{Home, Journal};
@@ -185,7 +185,7 @@ fn list(home: &Home, out: &mut dyn Write) -> anyhow::Result<()> {
 fn keep(home: &Home, plan: &Plan, out: &mut dyn Write) -> anyhow::Result<()> {
     open_journal(home)?.keep_plan(plan)?;
     writeln!(out, "Kept. {}", summary(plan))?;
-    let taught = bridges::all_words(home)?;
+    let taught = Bridges::all(home)?.words;
     for cue in plan.behaviours.iter().filter(|b| !b.cue.is_empty()) {
         let name = &cue.cue;
         if taught.iter().any(|word| cue.is_cue(&word.name)) {
