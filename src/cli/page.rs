@@ -67,6 +67,7 @@ impl PageCmd {
             comparisons: &told.comparisons,
             next: told.next.as_ref(),
             lots: &lots,
+            at_centre: journal.bouts_at_centre(person.as_deref())?,
         };
         if let Some(file) = &self.file {
             let target = Target::open(file)?;

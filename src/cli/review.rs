@@ -676,6 +676,7 @@ fn kept(
     let mut used = settings.clone();
     used.pairing.before_ms = rules.window.before_ms();
     used.pairing.after_ms = rules.window.after_ms();
+    used.bridge.word_at = one.heard.word_at;
     Ok(KeptReview {
         bout: Bout {
             kind: BoutKind::Review,

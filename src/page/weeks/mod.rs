@@ -23,6 +23,8 @@ pub struct Weeks<'a> {
     pub next: Option<&'a Suggestion>,
     /// Where the lags come from.
     pub lots: &'a [Lot],
+    /// Bouts with their spoken marks at the words' perceptual centre.
+    pub at_centre: usize,
 }
 
 /// The pictures of one kind of moment.
@@ -61,6 +63,7 @@ impl Weeks<'_> {
                         "How early or late each mark came after the moment it should mark. Lag is "
                         "mark minus moment, in milliseconds; negative is early."
                     }
+                    @if let Some(sentence) = words::at_centre(self.at_centre) { p { (sentence) } }
                     @for (progress, compared) in self.kinds.iter().zip(self.comparisons) {
                         (self.kind(progress, compared))
                     }
