@@ -2,10 +2,12 @@
 //! rate; and what a lesson may be thrown at.
 #![allow(clippy::unwrap_used, clippy::expect_used)]
 
-use marklag::ear::word::{TaughtWord, WordTeachError, teach_word};
-use marklag::ear::{Ear, Heard};
-use marklag::sound::room::{Colour, Dice, Room, bang, music, speech, word};
-use marklag::timeline::SoundKind;
+use marklag::ear::word::{TaughtWord, WordAt, WordTeachError, teach_word};
+use marklag::ear::{Ear, Heard, teach_click};
+use marklag::listen::{Listening, News, Timeline};
+use marklag::sound::room::{Colour, Dice, Room, bang, farm, music, speech, word};
+use marklag::timeline::{Sound, SoundKind};
+use proptest::prelude::*;
 
 /// The made-up word that is taught: one that is found with room to spare, for
 /// rates, blocks, levels and places to be compared by (of some seeds, whose
@@ -196,4 +198,128 @@ fn a_profile_comes_back_from_json_the_same() {
     let text = serde_json::to_string(&profile).unwrap();
     let back: marklag::ear::word::WordProfile = serde_json::from_str(&text).unwrap();
     assert_eq!(back, profile);
+}
+
+/// A drill marked by the word, with praise and another's clicks in it, listened to
+/// from end to end: what was told, as it became known, with how late that was.
+fn told(blocks: &[usize]) -> (Vec<(News, f64)>, Timeline, f64) {
+    let scene = farm::word_drill(7, 2);
+    let clicks = farm::ten_clicks(7);
+    let lesson = farm::ten_words(7);
+    let click = teach_click("tilda", &clicks.samples, clicks.rate_hz).unwrap();
+    let word = teach_word("good", &lesson.samples, lesson.rate_hz, None).unwrap();
+    let mut listening = Listening::new(scene.rate_hz, &[click.profile], None)
+        .unwrap()
+        .with_words(&[word.profile], WordAt::Onset)
+        .unwrap();
+    let mut all = Vec::new();
+    let (mut at, mut turn) = (0, blocks.iter().cycle());
+    while at < scene.samples.len() {
+        let to = (at + turn.next().unwrap()).min(scene.samples.len());
+        let now_s = to as f64 / f64::from(scene.rate_hz);
+        listening
+            .push_and_tell(&scene.samples[at..to], &mut |news| all.push((news, now_s)))
+            .unwrap();
+        at = to;
+    }
+    let known_after_s = listening.known_after_s();
+    let end_s = scene.samples.len() as f64 / f64::from(scene.rate_hz);
+    let timeline = listening
+        .finish_and_tell(&mut |news| all.push((news, end_s)))
+        .unwrap();
+    (all, timeline, known_after_s)
+}
+
+#[test]
+fn all_that_is_told_is_the_timeline_each_thing_once() {
+    let block = 480;
+    let (all, timeline, known_after_s) = told(&[block]);
+    let block_s = block as f64 / 48_000.0;
+    let mut sounds = Vec::new();
+    let (mut praise, mut drops, mut disorder) = (Vec::new(), Vec::new(), 0);
+    for (news, now_s) in all {
+        match news {
+            News::Sound(sound, _) => {
+                let late_s = now_s - sound.t_s;
+                assert!(late_s <= known_after_s + block_s, "{sound:?}: {late_s} s");
+                let last_s = sounds.last().map_or(0.0, |s: &Sound| s.t_s);
+                disorder += usize::from(sound.t_s < last_s);
+                sounds.push(sound);
+            }
+            News::InPraise(sound) => praise.push(sound),
+            News::Drop(drop) => drops.push(drop),
+        }
+    }
+    assert!(
+        disorder > 0,
+        "a word is known after what followed its onset"
+    );
+    sounds.sort_by(|a, b| a.t_s.total_cmp(&b.t_s));
+    assert_eq!(sounds, timeline.sounds);
+    assert_eq!(praise, timeline.in_praise);
+    assert_eq!(drops, timeline.drops);
+    assert_eq!((praise.len(), drops.len()), (2, 2));
+    let words = sounds.iter().filter(|s| s.kind == SoundKind::Word).count();
+    assert_eq!(words, 2);
+}
+
+proptest! {
+    #![proptest_config(ProptestConfig::with_cases(4))]
+
+    /// However the stream is cut, the same is told in the same order.
+    #[test]
+    fn how_it_is_cut_makes_no_difference(blocks in prop::collection::vec(1usize..9_000, 1..6)) {
+        let news = |all: Vec<(News, f64)>| all.into_iter().map(|n| n.0).collect::<Vec<_>>();
+        let (whole, timeline, _) = told(&[4_800]);
+        let (cut, theirs, _) = told(&blocks);
+        prop_assert_eq!(theirs, timeline);
+        prop_assert_eq!(news(cut), news(whole));
+    }
+}
+
+/// A blow just before the word may draw its onset: the uncertainty holds it.
+#[test]
+fn a_blow_beside_the_word_makes_its_onset_less_sure() {
+    let blow = bang(16_000.0, &mut Dice::new(8));
+    let said = |before_s: f64| {
+        let mut samples = scene(16_000, WORD, &[2.0], 4.0);
+        let from = ((2.0 - before_s) * 16_000.0) as usize;
+        for (k, v) in blow.iter().enumerate() {
+            samples[from + k] += 0.4 * v;
+        }
+        let heard = hear(16_000, &samples, 1_000);
+        let heard = heard.first().copied().unwrap();
+        let off_ms = (heard.at as f64 / 16.0 - 2_000.0).abs();
+        (off_ms, f64::from(heard.u_samples) / 16.0)
+    };
+    let (off_ms, u_ms) = said(0.3);
+    assert!(off_ms < 5.0 && u_ms < 8.0, "{off_ms} {u_ms}");
+    let (off_ms, u_ms) = said(0.04);
+    assert!(off_ms < 2.0 * u_ms && u_ms > 15.0, "{off_ms} {u_ms}");
+}
+
+#[test]
+fn silence_and_zeros_give_no_word() {
+    for samples in [vec![0.0; 160_000], scene(16_000, WORD, &[], 10.0)] {
+        assert_eq!(hear(16_000, &samples, 1_000), []);
+    }
+}
+
+/// The perceptual centre lies within the word, and is moved with it, whatever its
+/// loudness.
+#[test]
+fn the_centre_goes_with_the_word() {
+    let samples = scene(16_000, WORD, &times(1.0, 1.3, 4), 7.0);
+    let after = |x: &[f32]| -> Vec<f64> {
+        let heard = hear(16_000, x, 1_000);
+        heard.iter().map(|h| h.centre.unwrap().after_s).collect()
+    };
+    let plain = after(&samples);
+    assert_eq!(plain.len(), 4);
+    // 0.25 to 0.65 of some 0.42 s.
+    assert!(plain.iter().all(|s| (0.08..0.29).contains(s)), "{plain:?}");
+    let louder: Vec<f32> = samples.iter().map(|v| v * 0.25).collect();
+    for (a, b) in plain.iter().zip(&after(&louder)) {
+        assert!((a - b).abs() < 0.005, "{a} {b}");
+    }
 }

@@ -82,6 +82,26 @@ impl Journal {
         self.digest_missing()
     }
 
+    /// How many bouts of one person (`None`: with nobody named) have their spoken
+    /// marks placed at the words' perceptual centre.
+    ///
+    /// # Errors
+    /// The file cannot be read.
+    pub fn bouts_at_centre(&self, person: Option<&str>) -> Result<usize, JournalError> {
+        let read = || -> rusqlite::Result<i64> {
+            // The settings are kept as this program writes JSON, without spaces.
+            self.conn.query_row(
+                "SELECT count(*) FROM bout AS b
+                 LEFT JOIN person AS p ON p.person_key = b.person_key
+                 WHERE p.name IS ?1 AND b.settings_json LIKE '%\"word_at\":\"centre\"%'",
+                [person],
+                |row| row.get(0),
+            )
+        };
+        let count = read().map_err(|error| self.told(error))?;
+        Ok(usize::try_from(count).unwrap_or(0))
+    }
+
     /// The lots of one person (`None`: of bouts with nobody named), in order of
     /// time. Strays and misses count for the bridge that the bout has most
     /// lags of.

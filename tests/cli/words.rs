@@ -171,6 +171,27 @@ fn the_perceptual_centre_is_named_wherever_it_is_used() {
         .run()
         .well();
     assert!(session.contains(sentence), "{session}");
+    // What is kept says so, and so do the weeks and their page.
+    place
+        .review(
+            &drill,
+            &["--keep", "--word-at", "centre", "--person", "Ada"],
+        )
+        .well();
+    place
+        .review(&drill, &["--keep", "--word-at", "onset", "--person", "Ada"])
+        .well();
+    for command in [
+        &["progress", "--person", "Ada"][..],
+        &["page", "-", "--person", "Ada"],
+    ] {
+        let told = place.marklag(command).run().well();
+        let told = told.split_whitespace().collect::<Vec<_>>().join(" ");
+        assert!(
+            told.contains("In 1 bout, of whatever moment, spoken marks"),
+            "{told}"
+        );
+    }
     let bad = place.review(&drill, &["--word-at", "middle"]);
     bad.fails(2, &["onset, centre"]);
 }
@@ -181,7 +202,7 @@ fn two_trainers_are_told_apart_by_name() {
     let place = taught();
     let mut room = Room::new(farm::RATE_HZ, 16.5, 3);
     for k in 0..10 {
-        let pace = 0.95 + 0.01 * f64::from(k);
+        let pace = 0.96 + 0.02 * f64::from(k % 5);
         room.say(OTHER_WORD, pace, 1.6 + 1.4 * f64::from(k), 0.35);
     }
     room.noise(0.001, Colour::Pink);

@@ -49,6 +49,7 @@ impl DropCmd {
         let mut used = settings.clone();
         used.pairing.before_ms = rules.window.before_ms();
         used.pairing.after_ms = rules.window.after_ms();
+        used.bridge.word_at = state.setup.word_at;
         let by = match self.by {
             By::Ball => "ball",
             By::Partner => "partner",

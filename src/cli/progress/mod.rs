@@ -83,6 +83,13 @@ pub(super) struct Told {
     pub(super) comparisons: Vec<Vec<Comparison>>,
     /// What to practise next.
     pub(super) next: Option<Suggestion>,
+    /// Bouts with their spoken marks at the words' perceptual centre.
+    #[serde(skip_serializing_if = "is_none")]
+    pub(super) at_centre: usize,
+}
+
+fn is_none(n: &usize) -> bool {
+    *n == 0
 }
 
 impl Told {
@@ -122,6 +129,7 @@ impl Told {
                 .collect(),
             kinds,
             next,
+            at_centre: 0,
         }
     }
 }
@@ -154,14 +162,20 @@ impl ProgressCmd {
             }
             Chosen::One(person) => person,
         };
+<<<<<<< HEAD
         let lots = self.choice.lots(&journal, person.as_deref())?;
         let told = Told::of(
+=======
+        let lots = lots_of(&journal, person.as_deref(), &self.choice)?;
+        let mut told = Told::of(
+>>>>>>> words
             person.as_deref(),
             &lots,
             &settings,
             by,
             self.compare || self.json,
         );
+        told.at_centre = journal.bouts_at_centre(person.as_deref())?;
         if self.json {
             serde_json::to_writer(&mut *out, &told).map_err(std::io::Error::from)?;
             return Ok(writeln!(out)?);

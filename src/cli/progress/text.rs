@@ -42,6 +42,10 @@ pub(super) fn write(
             }
         }
     }
+    if let Some(words) = words::at_centre(told.at_centre) {
+        writeln!(out)?;
+        wrapped(out, &words, width)?;
+    }
     if let Some(next) = &told.next {
         writeln!(out)?;
         wrapped(out, &words::suggestion(next), width)?;

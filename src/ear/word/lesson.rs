@@ -351,15 +351,16 @@ mod tests {
 
     #[test]
     fn clipped_short_and_other_sounds_are_refused_with_the_reason() {
-        let mut samples = takes(&steady(7), 14.0, 0.001);
+        let at: Vec<(f64, f64)> = steady(7).into_iter().map(|(s, _)| (s, 0.9)).collect();
+        let mut samples = takes(&at, 14.0, 0.001);
         // The third is overdriven, as loud as the microphone goes.
         for v in &mut samples[68_000..76_000] {
-            *v = (*v * 40.0).clamp(-1.0, 1.0);
+            *v = (*v * 13.0).clamp(-1.0, 1.0);
         }
         // Another word than the rest.
         let other = crate::sound::room::word(f64::from(RATE), 29, 1.0);
         for (k, v) in other.iter().enumerate() {
-            samples[190_000 + k] += 0.3 * v;
+            samples[190_000 + k] += 0.9 * v;
         }
         // A knock.
         for (k, v) in samples[210_000..210_400].iter_mut().enumerate() {

@@ -230,3 +230,16 @@ pub fn standing(progress: &Progress) -> String {
         ),
     }
 }
+
+/// That so many bouts have their spoken marks at the words' perceptual centre;
+/// `None` when none has.
+pub fn at_centre(bouts: usize) -> Option<String> {
+    let of = match bouts {
+        0 => return None,
+        1 => "1 bout".to_owned(),
+        n => format!("{n} bouts"),
+    };
+    Some(format!(
+        "In {of}, of whatever moment, spoken marks are placed at the word's perceptual centre, by a model, not at its onset; such lags are later by some 100 ms, so compare them with their like only."
+    ))
+}

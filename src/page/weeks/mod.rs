@@ -25,8 +25,13 @@ pub struct Weeks<'a> {
     pub next: Option<&'a Suggestion>,
     /// Where the lags come from.
     pub lots: &'a [Lot],
+<<<<<<< HEAD
     /// The latest sessions with an animal, the latest first.
     pub sessions: &'a [Session],
+=======
+    /// Bouts with their spoken marks at the words' perceptual centre.
+    pub at_centre: usize,
+>>>>>>> words
 }
 
 /// The pictures of one kind of moment.
@@ -66,6 +71,7 @@ impl Weeks<'_> {
                         "How early or late each mark came after the moment it should mark. Lag is "
                         "mark minus moment, in milliseconds; negative is early."
                     }
+                    @if let Some(sentence) = words::at_centre(self.at_centre) { p { (sentence) } }
                     @for (progress, compared) in self.kinds.iter().zip(self.comparisons) {
                         (self.kind(progress, compared))
                     }

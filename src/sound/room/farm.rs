@@ -16,15 +16,16 @@ pub fn ten_words(seed: u64) -> Scene {
     let mut room = Room::new(RATE_HZ, 16.5, seed ^ 0x4);
     for k in 0..10 {
         let wait_s = room.dice().between(-0.1, 0.1);
-        let pace = room.dice().between(0.94, 1.06);
+        let pace = 0.96 + 0.02 * f64::from(k % 5);
         room.say(WORD, pace, 1.6 + 1.4 * f64::from(k) + wait_s, 0.35);
     }
     room.noise(0.001, Colour::Pink);
     room.finish()
 }
 
-/// A ball-drop drill marked by a word; near the end of each drop the clicker clicks
-/// while the word is said within praise, which is no mark.
+/// A ball-drop drill marked by a word, half a second after which the clicker clicks:
+/// before the word is known. Near the end of each drop the word is said within
+/// praise, which is no mark.
 pub fn word_drill(seed: u64, drops: u32) -> Scene {
     let clicker = Clicker::from_seed(seed);
     let ball = Ball::from_seed(seed);
@@ -33,15 +34,16 @@ pub fn word_drill(seed: u64, drops: u32) -> Scene {
         let release_s = 1.0 + 8.0 * f64::from(k) + room.dice().between(0.0, 0.3);
         let fall = room.drop_ball(&ball, release_s, 1.0, 7, 0.4);
         let lag_s = 0.140 + 0.045 * room.dice().normal();
-        let pace = room.dice().between(0.94, 1.06);
-        room.say(WORD, pace, fall.impacts_s[0] + lag_s, 0.3);
+        let pace = 0.96 + 0.02 * f64::from(k % 5);
+        let mark_s = fall.impacts_s[0] + lag_s;
+        room.say(WORD, pace, mark_s, 0.3);
+        room.click(&clicker, mark_s + 0.55, 0.3);
         let praise_s = fall.impacts_s[0] + 4.5;
         let said = word(room.rate(), WORD, 1.0);
         let more = word(room.rate(), OTHER_WORD, 1.0);
         let at = (praise_s * room.rate()) as usize;
         room.add(at, &said, 0.3);
         room.add(at + said.len(), &more, 0.3);
-        room.click(&clicker, praise_s + 0.2, 0.3);
     }
     room.noise(0.001, Colour::Pink);
     room.finish()
