@@ -80,11 +80,8 @@ impl PageCmd {
             comparisons: &told.comparisons,
             next: told.next.as_ref(),
             lots: &lots,
-<<<<<<< HEAD
             sessions: &sessions,
-=======
             at_centre: journal.bouts_at_centre(person.as_deref())?,
->>>>>>> words
         };
         if let Some(file) = &self.file {
             let target = Target::open(file)?;

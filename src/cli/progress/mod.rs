@@ -162,13 +162,8 @@ impl ProgressCmd {
             }
             Chosen::One(person) => person,
         };
-<<<<<<< HEAD
         let lots = self.choice.lots(&journal, person.as_deref())?;
-        let told = Told::of(
-=======
-        let lots = lots_of(&journal, person.as_deref(), &self.choice)?;
         let mut told = Told::of(
->>>>>>> words
             person.as_deref(),
             &lots,
             &settings,

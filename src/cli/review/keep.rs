@@ -26,6 +26,7 @@ pub(super) fn kept(
     let mut used = settings.clone();
     used.pairing.before_ms = rules.window.before_ms();
     used.pairing.after_ms = rules.window.after_ms();
+    used.bridge.word_at = one.heard.word_at;
     Ok(KeptReview {
         bout: Bout {
             kind: BoutKind::Review,

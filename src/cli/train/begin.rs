@@ -106,9 +106,9 @@ impl TrainCmd {
         })
     }
 
-    /// The pedals that are to be read, each for this program alone.
-    pub(super) fn pedals(&self) -> anyhow::Result<Vec<Pedal>> {
-        let all = self.pedal.iter().map(|name| Pedal::open(name, true));
+    /// The pedals that are to be read; grabbed, each for this program alone.
+    pub(super) fn pedals(&self, is_grabbed: bool) -> anyhow::Result<Vec<Pedal>> {
+        let all = self.pedal.iter().map(|name| Pedal::open(name, is_grabbed));
         Ok(all.collect::<Result<_, _>>()?)
     }
 

@@ -104,13 +104,13 @@ impl TrainCmd {
         let keys = KeyMap::new(keys::TABLE, |name| settings.keys.of(name))?;
         let keys = keys.with_pedals(&settings.pedals)?;
         if self.keys {
-            return keys::tell(&keys, self.pedals()?, out);
+            return keys::tell(&keys, self.pedals(false)?, out);
         }
         let keeps = !self.no_keep && (!self.sound.is_recording() || self.keep || self.keep_sound);
         let mut plan = self.plan(home)?;
         let lines = self.lines()?;
         let taught = self.bridges(home, &mut plan)?;
-        let pedals = self.pedals()?;
+        let pedals = self.pedals(true)?;
         let person = self.person.clone().or_else(|| plan.person.clone());
         let person = person.or_else(|| settings.person.clone());
         let mut setup = self.setup(home, plan, &settings, person.as_deref())?;

@@ -25,13 +25,10 @@ pub struct Weeks<'a> {
     pub next: Option<&'a Suggestion>,
     /// Where the lags come from.
     pub lots: &'a [Lot],
-<<<<<<< HEAD
     /// The latest sessions with an animal, the latest first.
     pub sessions: &'a [Session],
-=======
     /// Bouts with their spoken marks at the words' perceptual centre.
     pub at_centre: usize,
->>>>>>> words
 }
 
 /// The pictures of one kind of moment.
