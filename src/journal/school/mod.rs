@@ -58,16 +58,16 @@ pub struct Truth {
 #[derive(Debug, Clone, PartialEq)]
 pub enum Made {
     /// A ball-drop drill.
-    Drill(KeptReview),
+    Drill(Box<KeptReview>),
     /// A session with a goat.
-    Session(KeptSession),
+    Session(Box<KeptSession>),
 }
 
 impl Made {
     /// As a review would be kept of it.
     pub fn as_review(&self) -> KeptReview {
         match self {
-            Self::Drill(drill) => drill.clone(),
+            Self::Drill(drill) => (**drill).clone(),
             Self::Session(kept) => session::as_review(kept),
         }
     }
@@ -81,7 +81,7 @@ impl Journal {
     pub fn keep_school(&mut self, school: &School, person: u32) -> Result<usize, JournalError> {
         let mut sessions = Vec::new();
         let drills = school.bouts(person).filter_map(|made| match made {
-            Made::Drill(drill) => Some(drill),
+            Made::Drill(drill) => Some(*drill),
             Made::Session(session) => {
                 sessions.push(session);
                 None
@@ -124,12 +124,16 @@ impl School {
             let mut bouts = Vec::new();
             if dice.unit() < school.practice {
                 for number in 0..school.drills {
-                    bouts.push(Made::Drill(school.drill(&truth, day, number, &mut dice)));
+                    bouts.push(Made::Drill(Box::new(
+                        school.drill(&truth, day, number, &mut dice),
+                    )));
                 }
                 if school.sessions && dice.unit() < 0.4 {
                     let bout = school.bout(&truth, day, 16, BoutKind::Session, &mut dice);
                     let done = school.part_done(day);
-                    bouts.push(Made::Session(session::session(bout, done, &mut dice)));
+                    bouts.push(Made::Session(Box::new(session::session(
+                        bout, done, &mut dice,
+                    ))));
                 }
             }
             bouts
