@@ -146,6 +146,10 @@ fn open_there(path: &Path, patience: Duration) -> Result<Journal, JournalError> 
     let found = match version(&conn) {
         Ok(found) => found,
         Err(error) if needs_a_writable_folder(&error) => return open_unchanging(path),
+        // A full disk has no room for what SQLite puts beside the file.
+        Err(error) if needs_room(&error) && !has_log(path) => {
+            return open_unchanging(path).map_err(|_| told(error));
+        }
         Err(error) => return Err(told(error)),
     };
     // In this order: another marklag that is making the file right now may finish
@@ -217,6 +221,13 @@ fn needs_a_writable_folder(error: &rusqlite::Error) -> bool {
     matches!(
         error.sqlite_error_code(),
         Some(ErrorCode::CannotOpen | ErrorCode::ReadOnly)
+    )
+}
+
+fn needs_room(error: &rusqlite::Error) -> bool {
+    matches!(
+        error.sqlite_error_code(),
+        Some(ErrorCode::DiskFull | ErrorCode::SystemIoFailure)
     )
 }
 

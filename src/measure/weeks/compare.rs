@@ -79,7 +79,7 @@ pub fn comparisons(lots: &[Lot], kind: MomentKind) -> Vec<Comparison> {
     let mut all = Vec::new();
     let of_sort = |sort| part(&lots, |lot| lot.bridge_kind == Some(sort));
     all.extend(compare(
-        ("clicks", &of_sort(SoundKind::Click)),
+        ("Clicks", &of_sort(SoundKind::Click)),
         ("words", &of_sort(SoundKind::Word)),
     ));
     let bridges = most_used(&lots);
@@ -94,7 +94,7 @@ pub fn comparisons(lots: &[Lot], kind: MomentKind) -> Vec<Comparison> {
     }
     let of_occasion = |occasion| part(&lots, |lot| lot.occasion == occasion);
     all.extend(compare(
-        ("sessions", &of_occasion(Occasion::Session)),
+        ("Sessions", &of_occasion(Occasion::Session)),
         ("drills", &of_occasion(Occasion::Drill)),
     ));
     let months: BTreeSet<_> = lots.iter().map(|lot| lot.day.month()).collect();
@@ -213,7 +213,7 @@ mod tests {
         let words = &all[0];
         assert_eq!(
             (words.one.as_str(), words.other.as_str()),
-            ("clicks", "words")
+            ("Clicks", "words")
         );
         assert_eq!((words.n, words.basis), ((12, 12), Basis::DayMedians));
         assert_close(words.shift_ms, -70.0, 12.0);

@@ -32,21 +32,27 @@ impl Session {
             let part = (t_s / length_s).clamp(0.0, 1.0);
             round(LEFT + part * (WIDTH - LEFT - RIGHT))
         };
-        let bottom = 10.0 + ROW * rows.len() as f64;
+        // Room above for the word that says what is shaded.
+        let top = if self.at.breaks().is_empty() {
+            8.0
+        } else {
+            26.0
+        };
+        let bottom = top + ROW * rows.len() as f64;
         let ticks = ticks(length_s);
         Picture {
             name: format!("session-{number}"),
             title: self.title.clone(),
             alt: self.words(),
-            height: bottom + 42.0,
+            height: bottom + 28.0,
             drawn: html! {
                 @for (from, to) in self.at.breaks() {
-                    rect class="aim" x=(x(*from)) y="6"
-                        width=(round(x(*to) - x(*from))) height=(bottom - 6.0) {}
-                    text x=(x(*from)) y=(bottom + 34.0) { "break" }
+                    rect class="aim" x=(x(*from)) y=(top)
+                        width=(round(x(*to) - x(*from))) height=(bottom - top) {}
+                    text x=(round(0.5 * (x(*from) + x(*to)))) y="19" text-anchor="middle" { "break" }
                 }
                 @for (k, SignRow { name, signs }) in rows.iter().enumerate() {
-                    @let y = 10.0 + ROW * (k as f64 + 0.5);
+                    @let y = top + ROW * (k as f64 + 0.5);
                     text x=(LEFT - 8.0) y=(y + 5.0) text-anchor="end" { (name) }
                     path class="grid" d=(format!("M{LEFT} {y}H{}", WIDTH - RIGHT)) {}
                     @for (t_s, sign) in signs { (shape(*sign, x(*t_s), y)) }
@@ -69,23 +75,45 @@ impl Session {
             .collect();
         let number = |sign: Sign| signs.iter().filter(|s| **s == sign).count();
         let mut parts = vec![format!("{} long", clock(self.length_s))];
-        let mut tell = |n: usize, what: &str| {
+        let mut tell = |n: usize, one: &str, several: &str, how: &str| {
             if n > 0 {
-                parts.push(format!("{n} {what}"));
+                let what = if n == 1 { one } else { several };
+                parts.push(format!("{n} {what} ({how})"));
             }
         };
-        tell(count(ActKind::Cue), "asked (upright strokes)");
-        tell(count(ActKind::Offer), "offered unasked (rings)");
-        tell(count(ActKind::Reached), "reached (plus signs)");
-        tell(count(ActKind::NearMiss), "near misses (waves)");
-        tell(count(ActKind::Mark), "marks");
-        tell(number(Sign::Mark), "of them plain (dots)");
-        tell(number(Sign::Late), "of them late (pointing right)");
-        tell(number(Sign::Early), "of them early (pointing left)");
-        tell(number(Sign::Stray), "of them for nothing (crosses)");
-        tell(number(Sign::Unpaid), "unpaid (exclamation marks)");
-        tell(count(ActKind::Treat), "treats (squares)");
-        tell(self.at.breaks().len(), "breaks (shaded)");
+        tell(count(ActKind::Cue), "asked", "asked", "upright strokes");
+        let offered = "offered unasked";
+        tell(count(ActKind::Offer), offered, offered, "rings");
+        tell(count(ActKind::Reached), "reached", "reached", "plus signs");
+        tell(
+            count(ActKind::NearMiss),
+            "near miss",
+            "near misses",
+            "waves",
+        );
+        tell(number(Sign::Mark), "mark", "marks", "dots");
+        tell(
+            number(Sign::Late),
+            "late mark",
+            "late marks",
+            "pointing right",
+        );
+        tell(
+            number(Sign::Early),
+            "early mark",
+            "early marks",
+            "pointing left",
+        );
+        let nothing = ("mark for nothing", "marks for nothing");
+        tell(number(Sign::Stray), nothing.0, nothing.1, "crosses");
+        tell(
+            number(Sign::Unpaid),
+            "unpaid",
+            "unpaid",
+            "exclamation marks",
+        );
+        tell(count(ActKind::Treat), "treat", "treats", "squares");
+        tell(self.at.breaks().len(), "break", "breaks", "shaded");
         format!("{}.", parts.join(", "))
     }
 }
