@@ -15,7 +15,7 @@ use crate::measure::session::{
     warnings,
 };
 use crate::measure::{Summary, Yardstick, summarise};
-use crate::review::{Rules, judge};
+use crate::review::{DISTANCE_HALF_WIDTH_M, Rules, judge};
 use crate::timeline::plan::Behaviour;
 use crate::timeline::session::{
     Act, ActKind, Happened, Line, Log, SessionEvent, acts, breaks, now_practised,
@@ -333,6 +333,7 @@ fn lags(log: &Log, acts: &[Act], setup: &Setup) -> Vec<Pair> {
         window,
         ball_m: setup.clicker_m,
         clicker_m: setup.clicker_m,
+        known_within_m: DISTANCE_HALF_WIDTH_M,
         file_step_ms: 0.0,
         hand_u_ms: u_ms,
     };

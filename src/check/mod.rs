@@ -8,6 +8,6 @@ mod finding;
 mod verdict;
 
 pub use budget::{Use, budget};
-pub use facts::{Blocks, ClickerHeard, Clock, Device, Facts, Hand, Loudness, Troubles};
+pub use facts::{Blocks, ClickerHeard, Clock, Device, Facts, Hand, Loudness, Presser, Troubles};
 pub use finding::Finding;
 pub use verdict::{Judged, Trust, Verdict, verdict};

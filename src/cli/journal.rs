@@ -8,6 +8,7 @@ use anyhow::{Context, Result, bail};
 use clap::{Args, Subcommand};
 use jiff::Timestamp;
 
+use super::target::results_folder;
 use super::{keeping, remeasure};
 use crate::journal::{
     BoutEvent, BoutId, BoutRow, Home, Journal, StoredBout, Table, create_new_private_file,
@@ -363,7 +364,7 @@ fn export_csv(
     folder: &Path,
     out: &mut dyn Write,
 ) -> Result<()> {
-    fs::create_dir_all(folder)
+    results_folder(folder)
         .with_context(|| format!("the folder {} cannot be made", folder.display()))?;
     for table in Table::ALL {
         let path = folder.join(format!("{}.csv", table.name()));

@@ -1,6 +1,5 @@
 //! `marklag page`: progress as one HTML file, its pictures as SVG.
 
-use std::fs;
 use std::io::Write;
 use std::path::PathBuf;
 
@@ -9,10 +8,13 @@ use clap::Args;
 
 use super::progress::choose::{Choice, Chosen, lots_of};
 use super::progress::{Told, name_of};
-use super::target::Target;
+use super::target::{Target, results_folder};
 use crate::journal::{Home, Journal, Settings, create_new_private_file};
+use crate::measure::budget::Budget;
 use crate::measure::weeks::By;
 use crate::page::Weeks;
+use crate::review::{DISTANCE_HALF_WIDTH_M, budget_of_kept};
+use crate::timeline::{Moment, Pair};
 
 /// More days than this are told by week, and more weeks by month.
 const ROWS_AT_MOST: usize = 90;
@@ -61,19 +63,21 @@ impl PageCmd {
             bail!("nothing that fits has been kept, so there is no page to write");
         }
         let name = name_of(person.as_deref());
+        let latest = latest_budget(&journal, person.as_deref())?;
         let weeks = Weeks {
             person: &name,
             kinds: &told.kinds,
             comparisons: &told.comparisons,
             next: told.next.as_ref(),
             lots: &lots,
+            budget: latest.as_ref(),
         };
         if let Some(file) = &self.file {
             let target = Target::open(file)?;
             target.write(weeks.html().as_bytes(), out)?;
         }
         if let Some(folder) = &self.svg {
-            fs::create_dir_all(folder)
+            results_folder(folder)
                 .with_context(|| format!("the folder {} cannot be made", folder.display()))?;
             for picture in weeks.pictures() {
                 let path = folder.join(format!("{}.svg", picture.name));
@@ -86,4 +90,24 @@ impl PageCmd {
         }
         Ok(())
     }
+}
+
+/// What the lags of the person's latest bout are made of, by what was kept of them.
+fn latest_budget(journal: &Journal, person: Option<&str>) -> anyhow::Result<Option<Budget>> {
+    let bouts = journal.list(None)?;
+    let mut theirs = bouts
+        .iter()
+        .filter(|b| b.person.as_deref() == person && b.lags > 0);
+    let Some(row) = theirs.next() else {
+        return Ok(None);
+    };
+    let stored = journal.read_bout(&row.id)?;
+    let pairs: Vec<Pair> = stored.pairs().cloned().collect();
+    let moments: Vec<Moment> = stored.moments().cloned().collect();
+    let kept: serde_json::Value = serde_json::from_str(&stored.bout.settings_json)?;
+    let distance = &kept["settings"]["distance"];
+    let metres = |name: &str, none: f64| distance[name].as_f64().unwrap_or(none);
+    let within_m = metres("known_within_m", DISTANCE_HALF_WIDTH_M);
+    let clicker_m = metres("microphone_to_clicker_m", 1.0);
+    Ok(budget_of_kept(&pairs, &moments, clicker_m, within_m))
 }

@@ -1,6 +1,6 @@
 //! Watches a microphone or a recording and comes to the facts.
 
-use crate::check::{Blocks, ClickerHeard, Clock, Device, Facts, Hand, Loudness, Troubles};
+use crate::check::{Blocks, ClickerHeard, Clock, Device, Facts, Hand, Loudness, Presser, Troubles};
 use crate::ear::{ClickProfile, Ear, EarError, Level, LevelMeter};
 use crate::hand::Source;
 use crate::journal::hands::KnownHands;
@@ -21,6 +21,8 @@ struct Clicks {
 
 /// What is gathered while it goes on.
 pub(super) struct Watch {
+    known_within_m: f64,
+    presser: Option<Presser>,
     rate_hz: u32,
     ear: Ear,
     meter: LevelMeter,
@@ -32,9 +34,16 @@ pub(super) struct Watch {
 }
 
 impl Watch {
-    pub(super) fn new(rate_hz: u32, taught: &[ClickProfile]) -> Result<Self, EarError> {
+    pub(super) fn new(
+        rate_hz: u32,
+        taught: &[ClickProfile],
+        known_within_m: f64,
+        presser: Option<Presser>,
+    ) -> Result<Self, EarError> {
         Ok(Self {
             rate_hz,
+            known_within_m,
+            presser,
             ear: Ear::new(rate_hz, taught)?,
             meter: LevelMeter::new(rate_hz),
             names: taught.iter().map(|p| p.name.clone()).collect(),
@@ -165,6 +174,8 @@ impl Watch {
                     * 1e3,
                 longest_ms: c.longest_wait_ns as f64 * 1e-6,
             }),
+            known_within_m: self.known_within_m,
+            presser: self.presser.clone(),
             troubles: self.troubles.clone(),
             hands: if microphone.is_some() {
                 known(hands)

@@ -9,6 +9,8 @@ use maud::{DOCTYPE, Markup, html};
 
 pub use frame::Picture;
 
+use super::budget::budget_table;
+use crate::measure::budget::Budget;
 use crate::measure::weeks::{Comparison, Lot, Progress, RULE, Row, Suggestion, words};
 
 /// What the page is about.
@@ -23,6 +25,8 @@ pub struct Weeks<'a> {
     pub next: Option<&'a Suggestion>,
     /// Where the lags come from.
     pub lots: &'a [Lot],
+    /// What the uncertainty of a lag of the latest bout is made of.
+    pub budget: Option<&'a Budget>,
 }
 
 /// The pictures of one kind of moment.
@@ -69,6 +73,7 @@ impl Weeks<'_> {
                         p { (words::suggestion(next)) }
                         p { (RULE) }
                     }
+                    @if let Some(budget) = self.budget { (budget_table(budget)) }
                     (meaning())
                     (method())
                 }
