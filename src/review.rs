@@ -3,7 +3,8 @@
 //! afterwards come to the same.
 
 use crate::listen::Timeline;
-use crate::measure::uncertainty::{Contribution, combine, rectangular, resolution};
+use crate::measure::budget::{Budget, Source};
+use crate::measure::uncertainty::{rectangular, resolution};
 use crate::measure::{Summary, Yardstick, summarise};
 use crate::timeline::{Aim, Moment, MomentKind, MomentSource, Pair, Window, pair};
 
@@ -11,7 +12,7 @@ use crate::timeline::{Aim, Moment, MomentKind, MomentSource, Pair, Window, pair}
 /// 343.2 m/s).
 pub const TRAVEL_MS_PER_M: f64 = 1_000.0 / 343.2;
 /// How well a distance is known when nobody measured it: ± this many metres.
-const DISTANCE_HALF_WIDTH_M: f64 = 0.25;
+pub const DISTANCE_HALF_WIDTH_M: f64 = 0.25;
 
 /// What moments and marks are judged by.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -24,6 +25,8 @@ pub struct Rules {
     pub ball_m: f64,
     /// From the microphone to the clicker or the speaker, in metres.
     pub clicker_m: f64,
+    /// How well both distances are known: ± this many metres.
+    pub known_within_m: f64,
     /// Resolution of moments that come from a file, in milliseconds: one picture
     /// of a video at 30 a second unless told otherwise.
     pub file_step_ms: f64,
@@ -38,6 +41,8 @@ pub struct Outcome {
     pub pairs: Vec<Pair>,
     /// Their measures.
     pub summary: Summary,
+    /// What the uncertainty of a typical lag is made of; `None` without lags.
+    pub budget: Option<Budget>,
 }
 
 /// Pairs `moments` with the marks that were heard.
@@ -51,6 +56,7 @@ pub fn judge(heard: &Timeline, moments: &[Moment], rules: &Rules) -> Outcome {
     let moment_times: Vec<f64> = moments.iter().map(|m| m.t_s).collect();
     let way_ms = |m: f64| m * TRAVEL_MS_PER_M;
     let mut pairs = pair(&moment_times, &mark_times, rules.window, rules.aim);
+    let mut budgets = Vec::new();
     for one in &mut pairs {
         let (Some(moment_s), Some(mark_s), Some(lag_ms)) = (one.moment_s, one.mark_s, one.lag_ms)
         else {
@@ -65,27 +71,45 @@ pub fn judge(heard: &Timeline, moments: &[Moment], rules: &Rules) -> Outcome {
             one.outcome = rules.aim.judge(lag_ms);
         }
         let moment_u_ms = match moment {
-            Some(m) if heard_moment => moment_u_ms(heard, m),
-            Some(m) if m.source == MomentSource::Hand => rules.hand_u_ms,
-            _ => resolution(rules.file_step_ms).unwrap_or(0.0),
+            Some(m) if heard_moment => sound_moment(heard, m),
+            Some(m) if m.source == MomentSource::Hand => (Source::Hand, Some(rules.hand_u_ms)),
+            _ => (Source::Picture, resolution(rules.file_step_ms)),
         };
-        one.u_ms = lag_u_ms(mark_u_ms, moment_u_ms, heard_moment);
+        let mut parts = vec![(Source::MarkOnset, Some(mark_u_ms)), moment_u_ms];
+        if heard_moment {
+            let way_u_ms = way_u_ms(rules.known_within_m);
+            parts.extend([(Source::MarkWay, way_u_ms), (Source::MomentWay, way_u_ms)]);
+        } else {
+            let whole_u_ms = whole_way_u_ms(rules.clicker_m, rules.known_within_m);
+            parts.push((Source::MarkWay, whole_u_ms));
+        }
+        let budget = Budget::new(parts);
+        one.u_ms = budget.as_ref().and_then(Budget::standard_ms);
+        budgets.extend(budget);
     }
     let yardstick =
         Yardstick::shared(moments.iter().map(|m| m.kind)).unwrap_or(Yardstick::Reaction);
-    let summary = summarise(&pairs, yardstick, rules.aim);
-    Outcome { pairs, summary }
+    let budget = Budget::typical(&budgets);
+    let mut summary = summarise(&pairs, yardstick, rules.aim);
+    summary.add_what_lags_share(budget.as_ref().map_or(0.0, Budget::shared_ms));
+    Outcome {
+        pairs,
+        summary,
+        budget,
+    }
 }
 
-/// Standard uncertainty of a moment of the ball, in milliseconds.
-fn moment_u_ms(heard: &Timeline, moment: &Moment) -> f64 {
+/// Standard uncertainty of a moment of the ball, in milliseconds, and its source.
+fn sound_moment(heard: &Timeline, moment: &Moment) -> (Source, Option<f64>) {
     let drop = heard
         .drops
         .iter()
         .find(|d| [d.floor_s, d.release_s, d.top_s].contains(&moment.t_s));
     let floor_u_ms = drop.and_then(|d| heard.u_ms_near(d.floor_s)).unwrap_or(0.0);
     match (moment.kind, drop) {
-        (MomentKind::Release, Some(drop)) => floor_u_ms.hypot(drop.release_u_ms),
+        (MomentKind::Release, Some(drop)) => {
+            (Source::Bounces, Some(floor_u_ms.hypot(drop.release_u_ms)))
+        }
         // Half a flight is known as well as the two impacts that end it.
         (MomentKind::Top, Some(drop)) => {
             let second_u_ms = drop
@@ -93,27 +117,56 @@ fn moment_u_ms(heard: &Timeline, moment: &Moment) -> f64 {
                 .get(1)
                 .and_then(|t| heard.u_ms_near(*t))
                 .unwrap_or(0.0);
-            0.5 * floor_u_ms.hypot(second_u_ms)
+            (
+                Source::MomentOnset,
+                Some(0.5 * floor_u_ms.hypot(second_u_ms)),
+            )
         }
-        _ => floor_u_ms,
+        _ => (Source::MomentOnset, Some(floor_u_ms)),
     }
 }
 
-/// Onsets and sound travel put together as the GUM (JCGM 100:2008) does.
-fn lag_u_ms(mark_u_ms: f64, moment_u_ms: f64, heard_moment: bool) -> Option<f64> {
-    let mut budget = vec![
-        Contribution::new("onset of the mark", mark_u_ms),
-        Contribution::new("the moment", moment_u_ms),
-        way_of("the mark's sound")?,
-    ];
-    if heard_moment {
-        budget.push(way_of("the moment's sound")?);
-    }
-    combine(&budget).ok().map(|c| c.standard_uncertainty)
+/// The budget of pairs that were kept: of each lag only the whole is there, and
+/// where its moment came from says what it was made of. The distances are those of
+/// [`Rules`]. `None` without lags.
+pub fn budget_of_kept<'a>(
+    pairs: impl IntoIterator<Item = &'a Pair>,
+    moments: &[Moment],
+    clicker_m: f64,
+    known_within_m: f64,
+) -> Option<Budget> {
+    let budgets: Vec<Budget> = pairs
+        .into_iter()
+        .filter_map(|pair| {
+            let (moment_s, u_ms) = (pair.moment_s?, pair.u_ms?);
+            let source = moments.iter().find(|m| m.t_s == moment_s)?.source;
+            let (ways, way) = match source {
+                MomentSource::Sound => (2.0, way_u_ms(known_within_m)),
+                _ => (1.0, whole_way_u_ms(clicker_m, known_within_m)),
+            };
+            let rest = (u_ms.powi(2) - ways * way?.powi(2)).max(0.0).sqrt();
+            let mut parts = vec![(Source::MarkWay, way)];
+            match source {
+                MomentSource::Sound => {
+                    parts.extend([(Source::MomentWay, way), (Source::Onsets, Some(rest))]);
+                }
+                MomentSource::File => parts.push((Source::Picture, Some(rest))),
+                MomentSource::Hand => parts.push((Source::Hand, Some(rest))),
+            }
+            Budget::new(parts)
+        })
+        .collect();
+    Budget::typical(&budgets)
 }
 
-/// What the way of one sound adds when nobody measured it.
-pub fn way_of(sound: &str) -> Option<Contribution> {
-    let u_ms = rectangular(DISTANCE_HALF_WIDTH_M * TRAVEL_MS_PER_M)?;
-    Some(Contribution::new(format!("way of {sound}"), u_ms))
+/// What the way of one sound adds, in milliseconds, when the distance is known to
+/// ± `known_within_m`; `None` when that is no number or negative.
+pub fn way_u_ms(known_within_m: f64) -> Option<f64> {
+    rectangular(known_within_m * TRAVEL_MS_PER_M)
+}
+
+/// The same where no other way is set against it, in milliseconds: the way is not
+/// taken off then, so all of it counts.
+fn whole_way_u_ms(clicker_m: f64, known_within_m: f64) -> Option<f64> {
+    Some((clicker_m * TRAVEL_MS_PER_M).hypot(way_u_ms(known_within_m)?))
 }

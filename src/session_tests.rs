@@ -103,9 +103,10 @@ fn a_session_counted_by_hand() {
     );
     assert_eq!(got.behaviours.len(), 2);
     assert!(got.pairing.is_none());
-    // One lag: onset 3 ms, key 3 ms, way of the sound 0.25 m / 343.2 m/s / √3.
+    // One lag: onset 3 ms, key 3 ms, the sound's way of 1 m at 343.2 m/s, which is not
+    // taken off, and its ± 0.25 m over √3.
     let u_ms = got.pairs[0].u_ms.unwrap();
-    let way: f64 = 250.0 / 343.2 / 3f64.sqrt();
+    let way = (1_000.0f64 / 343.2).hypot(250.0 / 343.2 / 3f64.sqrt());
     assert!(
         (u_ms - (9.0 + 9.0 + way * way).sqrt()).abs() < 1e-9,
         "{u_ms}"

@@ -1,8 +1,9 @@
 //! What each part of a set-up adds to the standard uncertainty of one lag.
 
 use super::facts::{Facts, Hand};
-use crate::measure::uncertainty::{Contribution, rectangular};
-use crate::review::way_of;
+use crate::measure::budget::{Budget, Source};
+use crate::measure::uncertainty::rectangular;
+use crate::review::way_u_ms;
 
 /// What marks.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -41,8 +42,8 @@ pub enum Against<'a> {
     Hand(&'a Hand),
 }
 
-/// A bang that hardly stands out is placed this exactly, in ms (the ear's own
-/// figure at its threshold).
+/// A ball that hardly stands out is placed about this exactly, in ms: what the ear
+/// states at 15 dB, in the middle (docs/accuracy.md).
 const FAINT_BANG_U_MS: f64 = 0.3;
 /// The clock's rate matters over a lag's length; a long one, in ms.
 const LONG_LAG_MS: f64 = 1_000.0;
@@ -52,43 +53,47 @@ const KEYBOARDS_MS: (f64, f64) = (11.0, 73.0);
 
 /// The parts, or `None` when something is not known yet: no taught sound of that
 /// kind was heard, or the clock was not watched for long enough.
-pub fn budget(facts: &Facts, of: Use<'_>) -> Option<Vec<Contribution>> {
+pub fn budget(facts: &Facts, of: Use<'_>) -> Option<Budget> {
     let heard: Vec<f64> = match of.mark {
         Mark::Click => facts.clickers.iter().filter_map(|c| c.u_ms).collect(),
         Mark::Word => facts.words.iter().filter_map(|w| w.heard.u_ms).collect(),
     };
     // The worst of them: the verdict holds for all that were heard.
     let mark_u_ms = heard.into_iter().reduce(f64::max)?;
-    let mark = of.mark.name();
-    let mut parts = vec![
-        Contribution::new(format!("onset of the {mark}"), mark_u_ms),
-        way_of(&format!("the {mark}'s sound"))?,
-    ];
+    let way = way_u_ms(facts.known_within_m);
+    let mut parts = vec![(Source::MarkOnset, Some(mark_u_ms)), (Source::MarkWay, way)];
     match of.against {
         Against::Sound => {
-            parts.push(Contribution::new(
-                "onset of the other sound",
-                facts.bang_u_ms.unwrap_or(FAINT_BANG_U_MS),
-            ));
-            parts.push(way_of("the other sound")?);
+            let bang_u_ms = facts.bang_u_ms.unwrap_or(FAINT_BANG_U_MS);
+            parts.push((Source::MomentOnset, Some(bang_u_ms)));
+            parts.push((Source::MomentWay, way));
             if let Some(drift_ppm) = facts.clock.and_then(|c| c.drift_ppm) {
                 let off_ms = drift_ppm.abs() * 1e-6 * LONG_LAG_MS;
-                parts.push(Contribution::new(
-                    "rate of the microphone's clock",
-                    rectangular(off_ms)?,
-                ));
+                parts.push((Source::ClockRate, rectangular(off_ms)));
             }
         }
         Against::Hand(hand) => {
             let clock = facts.clock.filter(|c| c.is_settled)?;
-            parts.push(Contribution::new("fit of the two clocks", clock.u_ms?));
+            parts.push((Source::ClockFit, clock.u_ms));
             parts.push(match hand.u_ms {
-                Some(u_ms) => Contribution::new("key, its delay taken off", u_ms),
-                None => Contribution::new("key, its delay not known", unknown_key_u_ms()),
+                Some(u_ms) => (Source::Key, Some(u_ms)),
+                None => (Source::KeyUnknown, Some(unknown_key_u_ms())),
             });
         }
     }
-    Some(parts)
+    Budget::new(parts)
+}
+
+/// The same with the hand of whoever keys the moments; `None` where that was not
+/// measured or no hand is used.
+pub fn budget_with_presser(facts: &Facts, of: Use<'_>) -> Option<Budget> {
+    let Against::Hand(_) = of.against else {
+        return None;
+    };
+    let presser = facts.presser.as_ref()?;
+    let parts = budget(facts, of)?;
+    let parts = parts.parts().iter().map(|p| (p.source, Some(p.u_ms)));
+    Budget::new(parts.chain([(Source::Presser, Some(presser.spread_ms))]))
 }
 
 /// Root mean square of a delay that may be anything between the quickest and the

@@ -25,6 +25,10 @@ pub struct Facts {
     pub clock: Option<Clock>,
     /// How the sound came in; `None` for a recording.
     pub blocks: Option<Blocks>,
+    /// How well the distances to the microphone are known: ± this many metres.
+    pub known_within_m: f64,
+    /// Whoever keys the moments, where their hand was measured.
+    pub presser: Option<Presser>,
     /// What went wrong.
     pub troubles: Troubles,
     /// The hands whose delay is known, by name; the terminal's keys always,
@@ -142,6 +146,15 @@ pub struct Troubles {
     pub silences: usize,
     /// What was told of them, in order, each once.
     pub told: Vec<String>,
+}
+
+/// Whoever keys the moments.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct Presser {
+    /// Their name.
+    pub name: String,
+    /// Standard deviation of their presses about the moment, in ms.
+    pub spread_ms: f64,
 }
 
 /// One hand.

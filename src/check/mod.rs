@@ -8,6 +8,8 @@ mod finding;
 mod verdict;
 
 pub use budget::{Against, Mark, Use, budget};
-pub use facts::{Blocks, BridgeHeard, Clock, Device, Facts, Hand, Loudness, Troubles, WordHeard};
+pub use facts::{
+    Blocks, BridgeHeard, Clock, Device, Facts, Hand, Loudness, Presser, Troubles, WordHeard,
+};
 pub use finding::{Finding, WHOLE_VOICE_HZ};
 pub use verdict::{Judged, Trust, Verdict, verdict};

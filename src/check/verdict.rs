@@ -1,8 +1,8 @@
 //! Can this set-up be trusted, and to how many milliseconds.
 //!
 //! The rule: the parts of `budget` are combined as the GUM does, and the result
-//! is widened to hold 95 lags in 100. Up to 10 ms it can be trusted, up to 30 ms
-//! roughly, beyond that not. These two are conventions of this program: a tenth
+//! is widened to hold 95 lags in 100, by the shapes of the parts. Up to 10 ms it can
+//! be trusted, up to 30 ms roughly, beyond that not. These two are conventions of this program: a tenth
 //! and a third of what trainers differ by from mark to mark. Findings can only
 //! lower it.
 
@@ -10,17 +10,15 @@ use std::fmt;
 
 use serde::Serialize;
 
-use super::budget::{Against, Mark, Use, budget};
+use super::budget::{Against, Mark, Use, budget, budget_with_presser};
 use super::facts::Facts;
 use super::finding::{Finding, findings};
-use crate::measure::uncertainty::{Contribution, combine};
+use crate::measure::budget::{Budget, Row};
 
 /// Half-width in ms up to which a lag can be trusted: a convention.
 const TRUSTED_MS: f64 = 10.0;
 /// And up to which roughly: a convention.
 const ROUGHLY_MS: f64 = 30.0;
-/// The share of lags that the half-width holds.
-const LEVEL: f64 = 0.95;
 
 /// How far something can be trusted, the least first.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Serialize)]
@@ -59,7 +57,10 @@ pub struct Judged {
     /// Half-width in ms that holds 95 lags in 100; `None` when it is not known.
     pub within_ms: Option<f64>,
     /// What it is made of, the largest part first; empty when it is not known.
-    pub parts: Vec<Contribution>,
+    pub parts: Vec<Row>,
+    /// Half-width in ms with the hand of whoever keys the moments; `None` where that
+    /// was not measured or plays no part. The verdict is on the set-up alone.
+    pub with_presser_ms: Option<f64>,
 }
 
 impl fmt::Display for Judged {
@@ -123,9 +124,8 @@ fn judge(facts: &Facts, findings: &[Finding], of: Use<'_>) -> Judged {
             hand.name.clone(),
         ),
     };
-    let mut parts = budget(facts, of).unwrap_or_default();
-    parts.sort_by(|a, b| b.in_result().total_cmp(&a.in_result()));
-    let within_ms = combine(&parts).ok().and_then(|c| c.expanded(LEVEL));
+    let made_of = budget(facts, of);
+    let within_ms = made_of.as_ref().and_then(Budget::half_width_ms);
     let by_size = match within_ms {
         None => Trust::NotKnown,
         Some(ms) if ms <= TRUSTED_MS => Trust::Yes,
@@ -141,7 +141,8 @@ fn judge(facts: &Facts, findings: &[Finding], of: Use<'_>) -> Judged {
         short: format!("{}{}, {short}", mark[..1].to_uppercase(), &mark[1..]),
         trust,
         within_ms,
-        parts,
+        parts: made_of.map_or_else(Vec::new, |b| b.rows()),
+        with_presser_ms: budget_with_presser(facts, of).and_then(|b| b.half_width_ms()),
     }
 }
 

@@ -1,6 +1,5 @@
 //! `marklag page`: progress as one HTML file, its pictures as SVG.
 
-use std::fs;
 use std::io::Write;
 use std::path::PathBuf;
 
@@ -10,12 +9,14 @@ use clap::Args;
 use super::journal::{local, plain};
 use super::progress::choose::{Choice, Chosen};
 use super::progress::{Told, name_of};
-use super::target::Target;
+use super::target::{Target, results_folder};
 use crate::journal::{Home, Journal, Settings, StoredSession, create_new_private_file};
+use crate::measure::budget::Budget;
 use crate::measure::weeks::By;
 use crate::page::{Session, Weeks};
+use crate::review::{DISTANCE_HALF_WIDTH_M, budget_of_kept};
 use crate::session::Looking;
-use crate::timeline::MomentKind;
+use crate::timeline::{Moment, MomentKind, Pair};
 
 /// More days than this are told by week, and more weeks by month.
 const ROWS_AT_MOST: usize = 90;
@@ -74,6 +75,7 @@ impl PageCmd {
             Vec::new()
         };
         let name = name_of(person.as_deref());
+        let latest = latest_budget(&journal, person.as_deref())?;
         let weeks = Weeks {
             person: &name,
             kinds: &told.kinds,
@@ -82,13 +84,14 @@ impl PageCmd {
             lots: &lots,
             sessions: &sessions,
             at_centre: journal.bouts_at_centre(person.as_deref())?,
+            budget: latest.as_ref(),
         };
         if let Some(file) = &self.file {
             let target = Target::open(file)?;
             target.write(weeks.html().as_bytes(), out)?;
         }
         if let Some(folder) = &self.svg {
-            fs::create_dir_all(folder)
+            results_folder(folder)
                 .with_context(|| format!("the folder {} cannot be made", folder.display()))?;
             for picture in weeks.pictures() {
                 let path = folder.join(format!("{}.svg", picture.name));
@@ -117,4 +120,24 @@ fn drawn(stored: &StoredSession) -> Session {
         at: Looking::at(&stored.log, &stored.setup, length_s, true),
         length_s,
     }
+}
+
+/// What the lags of the person's latest bout are made of, by what was kept of them.
+fn latest_budget(journal: &Journal, person: Option<&str>) -> anyhow::Result<Option<Budget>> {
+    let bouts = journal.list(None)?;
+    let mut theirs = bouts
+        .iter()
+        .filter(|b| b.person.as_deref() == person && b.lags > 0);
+    let Some(row) = theirs.next() else {
+        return Ok(None);
+    };
+    let stored = journal.read_bout(&row.id)?;
+    let pairs: Vec<Pair> = stored.pairs().cloned().collect();
+    let moments: Vec<Moment> = stored.moments().cloned().collect();
+    let kept: serde_json::Value = serde_json::from_str(&stored.bout.settings_json)?;
+    let distance = &kept["settings"]["distance"];
+    let metres = |name: &str, none: f64| distance[name].as_f64().unwrap_or(none);
+    let within_m = metres("known_within_m", DISTANCE_HALF_WIDTH_M);
+    let clicker_m = metres("microphone_to_clicker_m", 1.0);
+    Ok(budget_of_kept(&pairs, &moments, clicker_m, within_m))
 }

@@ -1,5 +1,6 @@
 //! A file to be written: its place is tried before the work begins, and it
-//! appears under its name only when it is whole.
+//! appears under its name only when it is whole. A new one is its owner's alone; one
+//! that is replaced keeps its permissions.
 
 use std::fs::{self, File, OpenOptions};
 use std::io::Write;
@@ -8,6 +9,7 @@ use std::path::{Path, PathBuf};
 use anyhow::bail;
 
 use super::trouble::cannot_write;
+use crate::journal::create_new_private_file;
 
 /// Where a result goes.
 pub(super) enum Target {
@@ -27,6 +29,15 @@ pub(super) enum Target {
         /// It, open.
         file: File,
     },
+}
+
+/// A folder for results, made where it is not there, for its owner alone.
+pub(super) fn results_folder(path: &Path) -> std::io::Result<()> {
+    let mut builder = fs::DirBuilder::new();
+    builder.recursive(true);
+    #[cfg(unix)]
+    std::os::unix::fs::DirBuilderExt::mode(&mut builder, 0o700);
+    builder.create(path)
 }
 
 /// A file under a temporary name, taken away unless it was renamed.
@@ -95,7 +106,7 @@ impl Partial {
         };
         let name = format!(".{}.{}.part", name.to_string_lossy(), std::process::id());
         let beside = path.with_file_name(name);
-        let file = File::create_new(&beside).map_err(|e| cannot_write(path, &e))?;
+        let file = create_new_private_file(&beside).map_err(|e| cannot_write(path, &e))?;
         Ok(Self {
             path: beside,
             file: Some(file),

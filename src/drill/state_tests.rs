@@ -16,6 +16,7 @@ fn setup(way: Way, drops: Option<usize>) -> Setup {
             window: Window::new(500.0, 1_500.0).unwrap(),
             ball_m: 1.0,
             clicker_m: 1.0,
+            known_within_m: 0.25,
             file_step_ms: 1.0,
             hand_u_ms: 0.0,
         },
@@ -166,10 +167,11 @@ fn it_is_done_when_the_asked_drops_have_their_outcome() {
     assert_eq!(state.phase, Phase::Done);
     let wanted = [(Some(100.0), Outcome_::Late), (None, Outcome_::Missed)];
     assert_eq!(told(&state), wanted);
-    // The hand's 3 ms, the mark's 0.02 ms and ± 0.25 m of sound's way.
+    // The hand's 3 ms, the mark's 0.02 ms, its way of 1 m, which is not taken off, and
+    // ± 0.25 m of it.
     let u_ms = state.pairs[0].u_ms.unwrap();
     assert!(
-        (u_ms - 3.0f64.hypot(0.728_4 / 3f64.sqrt())).abs() < 1e-3,
+        (u_ms - 3.0f64.hypot(2.913_8).hypot(0.728_4 / 3f64.sqrt())).abs() < 1e-3,
         "{u_ms}"
     );
 }

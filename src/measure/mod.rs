@@ -16,6 +16,7 @@
 //!   not change between versions, so a seeded result can be repeated.
 
 pub mod agree;
+pub mod budget;
 pub mod celeration;
 pub mod compare;
 pub mod cusum;

@@ -2,6 +2,7 @@
 
 use serde::{Deserialize, Serialize};
 
+use super::distributions::z_two_sided;
 use super::errors::error_scores;
 use super::exgauss::{self, FitOutcome};
 use super::median::{median, median_interval_of_sorted, median_of_sorted};
@@ -84,6 +85,9 @@ pub struct Summary {
     pub max_ms: Option<f64>,
     /// The median standard uncertainty of a lag.
     pub median_u_ms: Option<f64>,
+    /// Standard uncertainty of the median lag: its scatter from mark to mark together
+    /// with what all lags have in common (see [`Summary::add_what_lags_share`]).
+    pub u_of_median_ms: Option<f64>,
     /// For reactions, lags under 100 ms, flagged as anticipated, out of all
     /// lags; `None` where the moment can be seen coming.
     pub anticipated: Option<Share>,
@@ -157,9 +161,27 @@ pub fn summarise(pairs: &[Pair], kind: Yardstick, aim: Aim) -> Summary {
         min_ms: sorted.first().copied(),
         max_ms: sorted.last().copied(),
         median_u_ms: median(&uncertainties),
+        u_of_median_ms: interval.and_then(|i| scatter_of_median_ms(i.low, i.high, i.coverage)),
         anticipated,
         ex_gaussian: exgauss::fit(&sorted).into(),
     }
+}
+
+impl Summary {
+    /// Puts what all lags have in common (`shared_u_ms`, a standard uncertainty in
+    /// milliseconds: ways of the sound, a key's delay) into the uncertainty of the
+    /// median. More marks make the scatter smaller, but never this.
+    pub fn add_what_lags_share(&mut self, shared_u_ms: f64) {
+        self.u_of_median_ms = self.u_of_median_ms.map(|u| u.hypot(shared_u_ms));
+    }
+}
+
+/// Standard error of a median from its interval: half its width over the normal's
+/// quantile of the coverage that it reaches exactly (a convention: the interval itself
+/// needs no normal).
+fn scatter_of_median_ms(low_ms: f64, high_ms: f64, coverage: f64) -> Option<f64> {
+    let z = z_two_sided(coverage).filter(|z| *z > 0.0)?;
+    Some(0.5 * (high_ms - low_ms) / z)
 }
 
 /// The lag as stated, or from the two times.

@@ -3,7 +3,7 @@
 use serde::{Deserialize, Serialize};
 use thiserror::Error;
 
-use super::distributions::{level_is_usable, t_two_sided};
+use super::distributions::{level_is_usable, t_two_sided, z_two_sided};
 
 /// Standard uncertainty of a value known only to lie within ± `half_width`,
 /// anywhere alike: a/√3, in the same unit. `None` unless finite and not
@@ -16,6 +16,17 @@ pub fn rectangular(half_width: f64) -> Option<f64> {
 /// same unit. `None` unless finite and not negative. Source: GUM F.2.2.1.
 pub fn resolution(step: f64) -> Option<f64> {
     rectangular(step / 2.0)
+}
+
+/// How the errors of one source lie about nothing.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default, Serialize, Deserialize)]
+#[serde(rename_all = "snake_case")]
+pub enum Shape {
+    /// Most near the middle: what comes of many small things.
+    #[default]
+    Normal,
+    /// Anywhere alike between two bounds.
+    Rectangular,
 }
 
 /// One named source of uncertainty.
@@ -31,6 +42,9 @@ pub struct Contribution {
     /// Degrees of freedom of the uncertainty; `None` when it is as good as
     /// known exactly (infinite), as for bounds and resolutions.
     pub degrees_of_freedom: Option<f64>,
+    /// How its errors lie; it matters for what holds 95 in 100 only.
+    #[serde(default)]
+    pub shape: Shape,
 }
 
 impl Contribution {
@@ -41,7 +55,14 @@ impl Contribution {
             standard_uncertainty,
             sensitivity: 1.0,
             degrees_of_freedom: None,
+            shape: Shape::Normal,
         }
+    }
+
+    /// The same with errors anywhere alike between two bounds.
+    pub fn rectangular(mut self) -> Self {
+        self.shape = Shape::Rectangular;
+        self
     }
 
     /// The same with a sensitivity.
@@ -158,6 +179,68 @@ pub fn combine(contributions: &[Contribution]) -> Result<Combined, UncertaintyEr
     })
 }
 
+/// The half-width that holds the value with probability `level`, in the result's
+/// unit, by the shapes of the contributions: two bounds alike make a triangle, one
+/// alone a box, for which 1.96 standard uncertainties are too many.
+///
+/// The distribution of the sum is propagated (JCGM 101:2008, 5), not by drawing
+/// lots but by its characteristic function φ: P(|S| ≤ h) = (2/π) ∫ sin(ht)/t · φ(t)
+/// dt from 0 on (Gil-Pelaez 1951, Biometrika 38:481–482). Where degrees of freedom
+/// are finite the result is widened by Student's t over the normal. Exact to about
+/// a thousandth. `None` where [`combine`] gives an error, and for levels outside 0
+/// to 1. About 20 ms of work when one of the bounds outweighs all else.
+pub fn half_width(contributions: &[Contribution], level: f64) -> Option<f64> {
+    let combined = combine(contributions).ok()?;
+    let whole = combined.standard_uncertainty;
+    let by_t = combined.expanded(level)?;
+    let bounds: Vec<f64> = contributions
+        .iter()
+        .filter(|part| part.shape == Shape::Rectangular && part.in_result() > 0.0)
+        // Half-widths, in units of the whole.
+        .map(|part| part.in_result() * 3f64.sqrt() / whole)
+        .collect();
+    if bounds.is_empty() {
+        return Some(by_t);
+    }
+    let normal = contributions
+        .iter()
+        .filter(|part| part.shape == Shape::Normal)
+        .map(|part| (part.in_result() / whole).powi(2))
+        .sum::<f64>()
+        .sqrt()
+        // A little of the normal makes the integral end; it changes nothing.
+        .max(LEAST_NORMAL);
+    let step = 0.04;
+    let steps = (7.0 / normal / step) as usize;
+    // φ(t)/t at the middle of each step.
+    let curve: Vec<(f64, f64)> = (0..steps)
+        .map(|k| {
+            let t = step * (k as f64 + 0.5);
+            let boxes: f64 = bounds.iter().map(|a| (a * t).sin() / (a * t)).product();
+            (t, boxes * (-0.5 * (normal * t).powi(2)).exp() / t)
+        })
+        .collect();
+    let held = |h: f64| -> f64 {
+        let sum: f64 = curve.iter().map(|(t, f)| (h * t).sin() * f).sum();
+        sum * step * std::f64::consts::FRAC_2_PI
+    };
+    let (mut low, mut high) = (0.0, 6.0);
+    for _ in 0..30 {
+        let middle = 0.5 * (low + high);
+        if held(middle) < level {
+            low = middle;
+        } else {
+            high = middle;
+        }
+    }
+    let wider = by_t / whole / z_two_sided(level)?;
+    Some(0.5 * (low + high) * whole * wider)
+}
+
+/// Standard deviation of the normal part, in units of the whole, that
+/// [`half_width`] assumes at least.
+const LEAST_NORMAL: f64 = 0.01;
+
 #[cfg(test)]
 mod tests {
     #![allow(clippy::unwrap_used)]
@@ -230,6 +313,33 @@ mod tests {
             assert_eq!(rectangular(bad), None);
             assert_eq!(resolution(bad), None);
         }
+    }
+
+    /// By hand: a box of half-width a holds 95 % within 0.95·a; two equal boxes make
+    /// a triangle of half-width 2a that holds 95 % within 2a·(1 − √0.05); all
+    /// normal is 1.96·u; a box and a normal, each of u = 1: 2.711646 (quadrature
+    /// of the convolution, scipy 1.17.1, tests/reference/box_and_normal.py).
+    #[test]
+    fn what_holds_95_in_100_goes_by_the_shapes() {
+        let bound = |u: f64| Contribution::new("bound", u).rectangular();
+        let normal = |u: f64| Contribution::new("normal", u);
+        let held = |parts: &[Contribution]| half_width(parts, 0.95).unwrap();
+        let a = 3f64.sqrt();
+        assert_close(held(&[bound(1.0)]), 0.95 * a, 2e-3);
+        assert_close(held(&[bound(10.0), normal(0.001)]), 9.5 * a, 2e-2);
+        assert_close(
+            held(&[bound(1.0), bound(1.0)]),
+            2.0 * a * (1.0 - 0.05f64.sqrt()),
+            2e-3,
+        );
+        assert_close(held(&[normal(3.0), normal(4.0)]), 5.0 * 1.959_964, 1e-4);
+        assert_close(held(&[bound(1.0), normal(1.0)]), 2.711_646, 2e-3);
+        // Student's t with 10 degrees of freedom is 2.2281 (tables).
+        let few = normal(1.0).with_degrees_of_freedom(10.0);
+        assert_close(held(&[few]), 2.2281, 1e-4);
+        assert_eq!(half_width(&[], 0.95), None);
+        assert_eq!(half_width(&[bound(1.0)], 1.5), None);
+        assert_eq!(half_width(&[bound(0.0)], 0.95), Some(0.0));
     }
 
     #[test]

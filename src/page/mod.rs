@@ -1,6 +1,7 @@
 //! What is handed out: JSON, CSV, WebVTT, a strip of lags in text. Pure functions
 //! of what was measured: no file, no device, no clock.
 
+mod budget;
 pub mod contract;
 pub mod csv_out;
 mod lag_chart;
@@ -11,6 +12,7 @@ pub mod strip;
 pub mod vtt_out;
 mod weeks;
 
+pub use budget::budget_lines;
 pub use contract::{Recording, Review};
 pub use csv_out::write_pairs_csv;
 pub use lag_chart::lag_chart;

@@ -114,7 +114,7 @@ pub fn write_cues(src: &Path, dst: &Path, cues: &[Cue]) -> Result<(), CuesError>
     };
     let mut from = Plan::read(src, cues)?;
     let partial = Partial::beside(dst);
-    let mut file = BufWriter::new(File::create_new(&partial.0).map_err(write_failed)?);
+    let mut file = BufWriter::new(create_private(&partial.0).map_err(write_failed)?);
     from.write(&mut file).map_err(|e| match e {
         CopyError::Read(source) => read_failed(src, source),
         CopyError::Write(source) => write_failed(source),
@@ -124,6 +124,15 @@ pub fn write_cues(src: &Path, dst: &Path, cues: &[Cue]) -> Result<(), CuesError>
         .map_err(|e| write_failed(e.into_error()))?;
     file.sync_all().map_err(write_failed)?;
     fs::rename(&partial.0, dst).map_err(write_failed)
+}
+
+/// A new file for its owner alone: it holds a recording.
+fn create_private(path: &Path) -> io::Result<File> {
+    let mut options = File::options();
+    options.write(true).create_new(true);
+    #[cfg(unix)]
+    std::os::unix::fs::OpenOptionsExt::mode(&mut options, 0o600);
+    options.open(path)
 }
 
 fn read_failed(src: &Path, source: io::Error) -> CuesError {

@@ -184,4 +184,5 @@ def main():
             print(f"| {kind} {db} dB | " + " | ".join(row) + " |", flush=True)
 
 
-main()
+if __name__ == "__main__":
+    main()

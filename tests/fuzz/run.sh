@@ -7,7 +7,7 @@ cd "$(dirname "$0")/../.."
 seconds=${1:-60}
 shift || true
 targets=("$@")
-[ ${#targets[@]} -gt 0 ] || targets=(recording moments settings profile cues journal teach teach_word)
+[ ${#targets[@]} -gt 0 ] || targets=(recording moments settings profile cues journal teach plan events import merge word word_profile)
 # The sanitizers' flags of cargo-fuzz are not stable ones.
 export RUSTC_BOOTSTRAP=1
 cargo build --quiet
@@ -29,12 +29,29 @@ if [ -d "$corpus/moments" ]; then
   printf 'WEBVTT\n\n00:01.000 --> 00:01.500\nsit\n' >"$corpus/moments/seed.vtt"
 fi
 [ -d "$corpus/settings" ] && cp src/journal/settings/settings.toml "$corpus/settings/"
-if [ -d "$corpus/profile" ] || [ -d "$corpus/journal" ]; then
-  "$marklag" --home "$home" teach click tilda --from fixtures/tilda-clicks.wav >/dev/null
-  "$marklag" --home "$home" review fixtures/tilda-drill.wav --keep >/dev/null
-  [ -d "$corpus/profile" ] && cp "$home"/bridges/*.json "$corpus/profile/"
-  [ -d "$corpus/journal" ] && cp "$home/journal.sqlite" "$corpus/journal/"
+[ -d "$corpus/plan" ] && cp fixtures/plans/*.toml "$corpus/plan/"
+if [ -d "$corpus/events" ]; then
+  printf 'time,event,detail\n1.5,cue,\n0:02.25,reached,\n3,treat,\n4,step,2\n5,undo,\n6,redo,\n' >"$corpus/events/seed.csv"
+  printf 'time,event\n1,offer\n9,break\n12,resume\n' >"$corpus/events/short.csv"
 fi
+if [ -d "$corpus/word" ] || [ -d "$corpus/word_profile" ]; then
+  # Seven calls that glide through a vowel's bands: nothing but a seed.
+  u='mod(t,1.1)'
+  call="sin(2*PI*150*$u)*0.1+0.25*sin(2*PI*(600*$u+450*$u*$u))+0.15*sin(2*PI*(1500*$u+600*$u*$u))"
+  ffmpeg -loglevel error -y -f lavfi -i "aevalsrc='($call)*between($u,0.4,0.75)+0.003*random(0)':d=7.8:s=16000" -f s16le "$home/word.raw"
+  ffmpeg -loglevel error -y -f s16le -ar 16000 -ac 1 -i "$home/word.raw" "$home/word.wav"
+  [ -d "$corpus/word" ] && { printf '\001\000'; cat "$home/word.raw"; } >"$corpus/word/seed"
+  "$marklag" --home "$home" teach word good --from "$home/word.wav" >/dev/null
+  [ -d "$corpus/word_profile" ] && cp "$home"/bridges/good.json "$corpus/word_profile/"
+  rm "$home"/bridges/good.json
+fi
+"$marklag" --home "$home" teach click tilda --from fixtures/tilda-clicks.wav >/dev/null
+"$marklag" --home "$home" review fixtures/tilda-drill.wav --keep >/dev/null
+[ -d "$corpus/profile" ] && cp "$home"/bridges/*.json "$corpus/profile/"
+for target in journal merge; do
+  [ -d "$corpus/$target" ] && cp "$home/journal.sqlite" "$corpus/$target/"
+done
+[ -d "$corpus/import" ] && "$marklag" --home "$home" journal export >"$corpus/import/seed.jsonl"
 for target in "${targets[@]}"; do
   cargo fuzz run --fuzz-dir tests/fuzz -s none "$target" -- \
     -max_total_time="$seconds" -timeout=20 -rss_limit_mb=2048 -max_len=262144 -print_final_stats=1 ||

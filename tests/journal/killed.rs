@@ -9,7 +9,12 @@ use marklag::journal::{BoutEvent, BoutKind, Journal};
 
 use crate::{child, scene};
 
-const KILLS: u32 = 60;
+/// The ordinary suite, and the long run (`cargo test --test journal -- --ignored a_thousand`).
+const KILLS: u32 = 30;
+const MANY: u32 = 1_000;
+/// Turns after which the journal that goes on is begun anew, so that reading all of it
+/// stays quick.
+const ANEW: u32 = 100;
 
 /// Keeps one click after another, each told as soon as the call has returned;
 /// now and then forgets a whole bout.
@@ -92,7 +97,7 @@ fn all_is_there(file: &Path, said: &BTreeMap<String, Said>) -> i64 {
         return 0;
     }
     let journal = Journal::open(file).unwrap();
-    journal.check().unwrap();
+    assert_eq!(journal.check_all().unwrap(), []);
     let unended = journal.unended().unwrap();
     let mut kept = 0;
     for (id, said) in said {
@@ -123,29 +128,51 @@ fn all_is_there(file: &Path, said: &BTreeMap<String, Said>) -> i64 {
     kept
 }
 
-#[test]
-fn killed_at_any_instant_nothing_kept_is_lost() {
+fn kill_often(kills: u32, instant: impl Fn(u32) -> Duration) {
     let scratch = tempfile::tempdir().unwrap();
-    let one = scratch.path().join("one.sqlite");
-    // Spread over the whole life of a child, from before the file is made.
+    let mut one = scratch.path().join("one.sqlite");
     let mut all: BTreeMap<String, Said> = BTreeMap::new();
-    let mut fresh_kept = 0;
-    for kill in 0..KILLS {
-        let after = Duration::from_micros(u64::from(kill) * 7919 % 400_000);
+    let (mut kept, mut fresh_kept) = (0, 0);
+    for kill in 0..kills {
         // Odd turns go on with one journal; even turns make a new one.
         if kill % 2 == 1 {
-            all.extend(run_and_kill(&one, after));
-            all_is_there(&one, &all);
+            all.extend(run_and_kill(&one, instant(kill)));
+            let now = all_is_there(&one, &all);
+            if kill % ANEW == ANEW - 1 || kill + 2 > kills {
+                kept += now;
+                all.clear();
+                one = scratch.path().join(format!("one-{kill}.sqlite"));
+            }
         } else {
             let fresh = scratch.path().join(format!("{kill}.sqlite"));
-            let said = run_and_kill(&fresh, after);
+            let said = run_and_kill(&fresh, instant(kill));
             fresh_kept += all_is_there(&fresh, &said);
         }
     }
-    let kept = all_is_there(&one, &all);
+    println!("{kills} kills; {kept} and {fresh_kept} events said to be kept, none lost");
+    let least = i64::from(kills);
     assert!(
-        kept > 100 && fresh_kept > 100,
+        kept > least && fresh_kept > least,
         "too little was kept to prove anything: {kept}, {fresh_kept}"
     );
-    println!("{KILLS} kills; {kept} and {fresh_kept} events said to be kept, none lost");
+}
+
+/// Spread over the whole life of a child, from before the file is made.
+#[test]
+fn killed_at_any_instant_nothing_kept_is_lost() {
+    kill_often(KILLS, |kill| {
+        Duration::from_micros(u64::from(kill) * 7_919 * 3 % 400_000)
+    });
+}
+
+#[test]
+#[ignore = "a thousand kills: minutes"]
+fn a_thousand_kills_at_random_instants() {
+    let instants: Vec<u64> = {
+        let mut dice = marklag::sound::room::Dice::new(u64::from(std::process::id()));
+        (0..MANY)
+            .map(|_| (dice.unit() * 400_000.0) as u64)
+            .collect()
+    };
+    kill_often(MANY, |kill| Duration::from_micros(instants[kill as usize]));
 }

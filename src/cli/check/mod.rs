@@ -14,8 +14,8 @@ use self::watch::Watch;
 use super::bridges::Bridges;
 use super::show::Show;
 use super::sound_in::SoundIn;
-use crate::check::{Against, Facts, Mark, Trust, Use, Verdict, verdict};
-use crate::journal::{Home, hands as known_hands};
+use crate::check::{Against, Facts, Mark, Presser, Trust, Use, Verdict, verdict};
+use crate::journal::{Home, Journal, Settings, hands as known_hands};
 use crate::screen::view::setup::SetupView;
 use crate::sound::microphone::{Microphone, devices};
 use crate::sound::{Flow, MicEvent, SampleSource};
@@ -101,7 +101,10 @@ impl CheckCmd {
         } else {
             Input::Microphone(Box::new(self.sound.microphone(home)?))
         };
-        let mut watch = Watch::new(input.source().rate_hz(), &taught)?;
+        let settings = Settings::load(&home.settings_file())?;
+        let presser = presser(home, settings.person.as_deref())?;
+        let within_m = settings.distance.known_within_m;
+        let mut watch = Watch::new(input.source().rate_hz(), &taught, within_m, presser)?;
         let plain = self.plain || self.json;
         let mut show = Show::open(home, plain, false)?;
         self.watch(&mut watch, &mut input, &mut show, &hands, out)?;
@@ -170,6 +173,18 @@ impl CheckCmd {
         }
         Ok(())
     }
+}
+
+/// How the person of the settings keys moments, where that was measured.
+fn presser(home: &Home, person: Option<&str>) -> anyhow::Result<Option<Presser>> {
+    let Some(name) = person else { return Ok(None) };
+    let Some(journal) = Journal::open_existing(&home.journal_file())? else {
+        return Ok(None);
+    };
+    Ok(journal.observer(name)?.map(|who| Presser {
+        name: name.to_owned(),
+        spread_ms: who.spread_ms,
+    }))
 }
 
 fn level_line(watch: &mut Watch) -> String {

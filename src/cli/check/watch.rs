@@ -1,7 +1,7 @@
 //! Watches a microphone or a recording and comes to the facts.
 
 use crate::check::{
-    Blocks, BridgeHeard, Clock, Device, Facts, Hand, Loudness, Troubles, WordHeard,
+    Blocks, BridgeHeard, Clock, Device, Facts, Hand, Loudness, Presser, Troubles, WordHeard,
 };
 use crate::cli::bridges::Bridges;
 use crate::ear::{Ear, EarError, Level, LevelMeter};
@@ -26,6 +26,8 @@ struct Marks {
 
 /// What is gathered while it goes on.
 pub(super) struct Watch {
+    known_within_m: f64,
+    presser: Option<Presser>,
     rate_hz: u32,
     ear: Ear,
     meter: LevelMeter,
@@ -39,7 +41,12 @@ pub(super) struct Watch {
 }
 
 impl Watch {
-    pub(super) fn new(rate_hz: u32, taught: &Bridges) -> Result<Self, EarError> {
+    pub(super) fn new(
+        rate_hz: u32,
+        taught: &Bridges,
+        known_within_m: f64,
+        presser: Option<Presser>,
+    ) -> Result<Self, EarError> {
         let clicks = taught.clicks.iter().map(|p| &p.name);
         let words = taught.words.iter().map(|p| &p.name);
         let mark = |name: &String| Marks {
@@ -48,6 +55,8 @@ impl Watch {
         };
         Ok(Self {
             rate_hz,
+            known_within_m,
+            presser,
             ear: Ear::new(rate_hz, &taught.clicks)?.with_words(rate_hz, &taught.words)?,
             meter: LevelMeter::new(rate_hz),
             marks: clicks.chain(words).map(mark).collect(),
@@ -180,6 +189,8 @@ impl Watch {
                     * 1e3,
                 longest_ms: c.longest_wait_ns as f64 * 1e-6,
             }),
+            known_within_m: self.known_within_m,
+            presser: self.presser.clone(),
             troubles: self.troubles.clone(),
             hands: if microphone.is_some() {
                 known(hands)

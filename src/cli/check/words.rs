@@ -4,6 +4,7 @@ use std::io::{self, Write};
 
 use crate::check::{BridgeHeard, Clock, Facts, Judged, Verdict, WordHeard};
 use crate::ear::CLEAR_DB;
+use crate::page::budget_lines;
 use crate::screen::view::setup::lines_of;
 
 /// Name and value of each thing that was seen, for the screen and the report.
@@ -142,7 +143,10 @@ pub(super) fn report(
     for judged in &verdict.uses {
         writeln!(out, "  {judged}")?;
         if with_parts {
-            parts(out, judged)?;
+            for line in budget_lines(&judged.parts, columns.saturating_sub(4)) {
+                writeln!(out, "    {line}")?;
+            }
+            presser(out, facts, judged)?;
         }
     }
     if !verdict.findings.is_empty() {
@@ -160,17 +164,18 @@ pub(super) fn report(
     Ok(())
 }
 
-/// What a lag's uncertainty is made of, the largest part first.
-fn parts(out: &mut dyn Write, judged: &Judged) -> io::Result<()> {
-    let whole: f64 = judged.parts.iter().map(|p| p.in_result().powi(2)).sum();
-    for part in &judged.parts {
-        let share = 100.0 * part.in_result().powi(2) / whole.max(f64::MIN_POSITIVE);
+/// What the hand of whoever keys the moments adds.
+fn presser(out: &mut dyn Write, facts: &Facts, judged: &Judged) -> io::Result<()> {
+    if let (Some(who), Some(ms)) = (&facts.presser, judged.with_presser_ms) {
         writeln!(
             out,
-            "    {:<34}{:>8.2} ms {:>4.0} %",
-            part.name,
-            part.in_result(),
-            share
+            "    with the hand of {}, spread {:.0} ms as measured: to ±{ms:.0} ms",
+            who.name, who.spread_ms
+        )?;
+    } else if facts.hands.iter().any(|h| judged.of.contains(&h.name)) {
+        writeln!(
+            out,
+            "    the hand of whoever keys is not in it; measure it: marklag drop --key-against-sound"
         )?;
     }
     Ok(())

@@ -6,6 +6,7 @@ use std::path::Path;
 
 use anyhow::{Context, Result};
 
+use crate::cli::target::results_folder;
 use crate::journal::{BoutId, Journal, Table, create_new_private_file};
 
 pub(super) fn to_file(
@@ -25,7 +26,7 @@ pub(super) fn to_csv(
     folder: &Path,
     out: &mut dyn Write,
 ) -> Result<()> {
-    fs::create_dir_all(folder)
+    results_folder(folder)
         .with_context(|| format!("the folder {} cannot be made", folder.display()))?;
     for table in Table::ALL {
         let path = folder.join(format!("{}.csv", table.name()));

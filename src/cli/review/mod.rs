@@ -75,6 +75,9 @@ pub(super) struct ReviewCmd {
     /// Print the result as JSON
     #[arg(long)]
     json: bool,
+    /// Show what the uncertainty of a lag is made of
+    #[arg(long, conflicts_with_all = ["json", "session"])]
+    budget: bool,
     /// Write every pair into this CSV file; - for the terminal
     #[arg(long, value_name = "FILE")]
     csv: Option<PathBuf>,

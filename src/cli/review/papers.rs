@@ -11,8 +11,9 @@ use super::jobs::Done;
 use crate::cli::target::Target;
 use crate::cli::{columns, summary};
 use crate::ear::word::WordAt;
+use crate::measure::budget::Budget;
 use crate::measure::{Yardstick, summarise};
-use crate::page::{captions, write_pairs_csv};
+use crate::page::{budget_lines, captions, write_pairs_csv};
 use crate::review::Rules;
 use crate::sound::cues::{Cue, check_copy, write_cues};
 use crate::timeline::{Moment, MomentKind, Pair};
@@ -85,6 +86,9 @@ impl ReviewCmd {
                 one.file.display().to_string()
             };
             summary::write(out, &title, &one.heard, kind, &one.outcome, columns())?;
+            if let (true, Some(budget)) = (self.budget, &one.outcome.budget) {
+                write_budget(out, budget)?;
+            }
         }
         if done.len() > 1 {
             let pairs: Vec<Pair> = done.iter().flat_map(|d| d.outcome.pairs.clone()).collect();
@@ -98,6 +102,21 @@ impl ReviewCmd {
         }
         Ok(())
     }
+}
+
+/// What the uncertainty of a typical lag is made of.
+fn write_budget(out: &mut dyn Write, budget: &Budget) -> std::io::Result<()> {
+    let Some(ms) = budget.half_width_ms() else {
+        return Ok(());
+    };
+    writeln!(
+        out,
+        "\nA typical lag is known to ±{ms:.2} ms (95 in 100). It is made of:"
+    )?;
+    for line in budget_lines(&budget.rows(), columns().saturating_sub(2)) {
+        writeln!(out, "  {line}")?;
+    }
+    Ok(())
 }
 
 fn captions_on_video(one: &Done) -> String {

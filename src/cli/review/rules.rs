@@ -31,6 +31,7 @@ pub(in crate::cli) fn rules(
         window,
         ball_m: settings.distance.microphone_to_ball_m,
         clicker_m: settings.distance.microphone_to_clicker_m,
+        known_within_m: settings.distance.known_within_m,
         file_step_ms: 1e3 / 30.0,
         hand_u_ms: 0.0,
     })

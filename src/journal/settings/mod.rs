@@ -157,6 +157,9 @@ pub struct Distances {
     /// From the microphone to the clicker or the mouth, in metres, 0 to 100.
     #[serde(deserialize_with = "distance")]
     pub microphone_to_clicker_m: f64,
+    /// How well both are known: ± this many metres, 0 to 100.
+    #[serde(deserialize_with = "distance")]
+    pub known_within_m: f64,
 }
 
 impl Default for Distances {
@@ -164,6 +167,7 @@ impl Default for Distances {
         Self {
             microphone_to_ball_m: 1.0,
             microphone_to_clicker_m: 1.0,
+            known_within_m: crate::review::DISTANCE_HALF_WIDTH_M,
         }
     }
 }

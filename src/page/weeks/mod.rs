@@ -11,6 +11,8 @@ use maud::{DOCTYPE, Markup, html};
 pub use frame::Picture;
 pub use session::Session;
 
+use super::budget::budget_table;
+use crate::measure::budget::Budget;
 use crate::measure::weeks::{Comparison, Lot, Progress, RULE, Row, Suggestion, words};
 
 /// What the page is about.
@@ -29,6 +31,8 @@ pub struct Weeks<'a> {
     pub sessions: &'a [Session],
     /// Bouts with their spoken marks at the words' perceptual centre.
     pub at_centre: usize,
+    /// What the uncertainty of a lag of the latest bout is made of.
+    pub budget: Option<&'a Budget>,
 }
 
 /// The pictures of one kind of moment.
@@ -87,6 +91,7 @@ impl Weeks<'_> {
                             (figure(&one.picture(number)))
                         }
                     }
+                    @if let Some(budget) = self.budget { (budget_table(budget)) }
                     (meaning())
                     (method())
                 }
