@@ -228,6 +228,33 @@ fn a_review_heard_again_is_the_same() {
     );
 }
 
+/// A session of a recording: its marks are heard again, what was keyed stays.
+#[test]
+fn a_session_heard_again_is_the_same() {
+    let place = Place::taught();
+    let review = place.review(&crate::run::drill(), &["--json"]).well();
+    let review: serde_json::Value = serde_json::from_str(&review).unwrap();
+    let marks = review["sounds"].as_array().unwrap().iter();
+    let marks = marks.filter(|s| s["kind"] == "click");
+    let mut events = String::from("time,event\n");
+    for mark in marks {
+        let at_s = mark["t_s"].as_f64().unwrap() - 0.2;
+        events += &format!("{at_s},reached\n{},treat\n", at_s + 2.0);
+    }
+    place.file("events.csv", events);
+    place
+        .review(
+            &crate::run::drill(),
+            &["--session", "--events", "events.csv", "--keep"],
+        )
+        .well();
+    let told = place.marklag(["journal", "remeasure"]).run().well();
+    assert!(
+        told.contains("the same (") && !told.contains("(0 lags)") && told.contains("1 heard again"),
+        "{told}"
+    );
+}
+
 /// The query of docs/scale.md, run by general-purpose engines on exports, gives the
 /// program's own figures. SQLite comes with Python; DuckDB runs where
 /// `MARKLAG_PYTHON` names a Python that has it (tests/all.sh makes one).

@@ -94,7 +94,7 @@ fn killed_and_done_again_is_as_if_never_killed() {
         let part = f64::from(kill * 7919 % 1000) / 1000.0;
         let mut said = BufReader::new(child.stdout.take().unwrap()).lines();
         assert!(said.any(|line| line.unwrap() == "begun"));
-        std::thread::sleep(once.mul_f64(2.5 * part));
+        std::thread::sleep(once.mul_f64(4.0 * part));
         child.kill().unwrap();
         let output = child.wait_with_output().unwrap();
         let error = String::from_utf8_lossy(&output.stderr);

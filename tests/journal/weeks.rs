@@ -394,6 +394,8 @@ mod odd {
                 next: next.as_ref(),
                 lots: &lots,
                 sessions: &[],
+            at_centre: 0,
+            budget: None,
             };
             text += &page.html();
             for none in ["NaN", "inf ", "inf\"", "inf,", "<i>Ada", "<b>&"] {

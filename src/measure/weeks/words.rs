@@ -43,16 +43,21 @@ pub fn trends(progress: &Progress) -> Vec<String> {
         ));
     }
     if let Some(chart) = &progress.chart
-        && let Some(day) = chart.outside_since
+        && let Some(last) = chart.days.last()
     {
-        let way = match chart.days.last() {
-            Some(last) if last.average_ms < chart.target_ms => "earlier",
-            _ => "later",
-        };
-        lines.push(format!(
-            "Since {day} the running average has lain {way} than the scatter of your first ten \
-             days accounts for (EWMA chart)."
-        ));
+        let now = format!("running average ({:.0} ms now)", last.average_ms);
+        let limits = format!(
+            "the limits that your first ten days give, {:.0} to {:.0} ms (EWMA chart)",
+            last.low_ms, last.high_ms
+        );
+        lines.push(match chart.outside_since {
+            Some(day) => {
+                let earlier = last.average_ms < chart.target_ms;
+                let way = if earlier { "earlier" } else { "later" };
+                format!("Since {day} the {now} has lain {way} than {limits}.")
+            }
+            None => format!("The {now} lies within {limits}."),
+        });
     }
     lines
 }
