@@ -22,6 +22,7 @@ import numpy as np, soundfile as sf
 HERE = os.path.dirname(os.path.abspath(__file__))
 PROGRAM = os.environ.get("MARKLAG", os.path.join(HERE, "../../target/release/marklag"))
 RATE, SEED = 48000, 11
+MOST_BYTES = 10 << 30  # a program that wants more than 10 GB is ended by that
 
 AUBIO = """
 import sys, json, aubio, soundfile as sf, numpy as np
@@ -42,7 +43,8 @@ def measured(command):
     """Output, wall seconds, processor seconds and MB of a command."""
     with tempfile.TemporaryFile() as out:
         begin = time.monotonic()
-        child = subprocess.Popen(command, stdout=out, stderr=subprocess.DEVNULL)
+        limit = lambda: resource.setrlimit(resource.RLIMIT_AS, (MOST_BYTES, MOST_BYTES))
+        child = subprocess.Popen(command, stdout=out, stderr=subprocess.DEVNULL, preexec_fn=limit)
         _, status, usage = os.wait4(child.pid, 0)
         child.returncode = os.waitstatus_to_exitcode(status)
         wall = time.monotonic() - begin

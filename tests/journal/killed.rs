@@ -44,7 +44,7 @@ fn keeps_until_killed() {
             say(format!("forgotten {id}"));
             journal.sweep().unwrap();
         } else if round % 2 == 0 {
-            let ended_at = jiff::Timestamp::UNIX_EPOCH;
+            let ended_at = scene::bout(BoutKind::Drill).started_at;
             journal.end_bout(&id, ended_at, None).unwrap();
             say(format!("ended {id}"));
         }

@@ -2,6 +2,9 @@
 //! the noise that was there just before, and the energy in cells of time and
 //! frequency.
 
+mod cells;
+mod early;
+
 use super::EarError;
 use super::history::History;
 use super::profile::BEFORE_S;
@@ -39,10 +42,6 @@ const MODEL_FLOOR: f32 = 0.3;
 /// Least part of the energy that counts as the sound itself, whatever the noise
 /// before it says: in talk the noise just before can be as loud.
 const CLEAN: f32 = 0.2;
-/// The same for the first blow, which stands out more.
-const EARLY_CLEAN: f32 = 0.7;
-/// Cells this far below the strongest do not count (power ratio, −30 dB).
-const CELL_FLOOR: f32 = 1e-3;
 
 type Cells = [[f32; BANDS]; CELL_FRAMES];
 
@@ -207,37 +206,6 @@ impl Fitter {
             .map_err(|e| EarError::Transform(e.to_string()))
     }
 
-    fn cell_powers(&mut self, from: usize) -> Result<[f32; BANDS], EarError> {
-        for ((w, x), h) in self
-            .cell_work
-            .iter_mut()
-            .zip(&self.span[from..from + self.cell])
-            .zip(&self.cell_hann)
-        {
-            *w = x * h;
-        }
-        let need = self.small.get_scratch_len();
-        self.small
-            .process_with_scratch(
-                &mut self.cell_work,
-                &mut self.cell_spectrum,
-                &mut self.scratch[..need],
-            )
-            .map_err(|e| EarError::Transform(e.to_string()))?;
-        let mut powers = [0.0; BANDS];
-        for (band, p) in powers.iter_mut().enumerate().take(self.bands) {
-            let (low, high) = (
-                self.edges[band],
-                self.edges[band + 1].max(self.edges[band] + 1),
-            );
-            *p = self.cell_spectrum[low..high.min(self.cell_spectrum.len())]
-                .iter()
-                .map(|c| c.norm_sqr())
-                .sum();
-        }
-        Ok(powers)
-    }
-
     /// Prepares a taught waveform (already filtered as the stream is, onset at
     /// [`BEFORE_S`]) as a shape.
     pub fn shape(&mut self, waveform: &[f32], rate_hz: f64) -> Result<Shape, EarError> {
@@ -371,74 +339,5 @@ impl Fitter {
             gain,
             u_shift,
         })
-    }
-
-    /// Coherence of the first blow at the loaded place, 0 to 1, the noise before
-    /// it taken off. Later blows come when they like; the first is the most alike
-    /// from click to click.
-    pub fn early(&self, shape: &Shape) -> f32 {
-        let onset = self.frame * 5 / 2 + self.lead;
-        let before =
-            &self.span[onset.saturating_sub(self.early_samples * 4)..onset - self.early_before];
-        let noise = before.iter().map(|v| v * v).sum::<f32>() / before.len().max(1) as f32;
-        let own: f32 = shape.early.iter().map(|v| v * v).sum();
-        let mut best = 0.0f32;
-        for shift in 0..=2 * self.early_search {
-            let from = onset - self.early_before + shift - self.early_search;
-            let x = &self.span[from..from + shape.early.len()];
-            let (mut product, mut energy) = (0.0f32, 0.0f32);
-            for (a, b) in x.iter().zip(&shape.early) {
-                product += a * b;
-                energy += a * a;
-            }
-            let clean = (energy - noise * x.len() as f32).max(EARLY_CLEAN * energy);
-            best = best.max(product.abs() / (own * clean).sqrt().max(1e-20));
-        }
-        best.min(1.0)
-    }
-
-    fn spread(&mut self, shape: &Shape, at: isize) -> Result<f32, EarError> {
-        let mut noise = [0.0f32; BANDS];
-        let before = at - (self.cell * 4) as isize;
-        for k in 0..4 {
-            let powers = self.cell_powers((before + (k * self.cell) as isize).max(0) as usize)?;
-            for (n, p) in noise.iter_mut().zip(powers) {
-                *n += p / 4.0;
-            }
-        }
-        let mut cells: Cells = [[0.0; BANDS]; CELL_FRAMES];
-        for (k, row) in cells.iter_mut().enumerate() {
-            let from = (at + self.cell_starts[k] as isize).max(0) as usize;
-            *row = self.cell_powers(from.min(self.span.len() - self.cell))?;
-        }
-        let mut heard = 0.0f32;
-        let mut taught = 0.0f32;
-        let mut strongest = 0.0f32;
-        for (now, then) in cells.iter().zip(&shape.cells) {
-            for b in 0..self.bands {
-                heard += (now[b] - noise[b]).max(0.0);
-                taught += then[b];
-                strongest = strongest.max(then[b]);
-            }
-        }
-        let gain = heard / taught.max(1e-30);
-        let floor = CELL_FLOOR * strongest * gain;
-        let (mut sum, mut weights) = (0.0f32, 0.0f32);
-        for (now, then) in cells.iter().zip(&shape.cells) {
-            for b in 0..self.bands {
-                let expected = gain * then[b];
-                let got = (now[b] - noise[b]).max(0.0);
-                let masked = floor + 0.3 * noise[b];
-                let difference = 10.0
-                    * ((got + masked) / (expected + masked).max(1e-30))
-                        .max(1e-6)
-                        .log10();
-                let loudest = got.max(expected);
-                let weight = loudest / (loudest + noise[b] + floor).max(1e-30);
-                sum += weight * difference * difference;
-                weights += weight;
-            }
-        }
-        Ok((sum / weights.max(1e-6)).sqrt())
     }
 }
