@@ -98,8 +98,8 @@ def percussion(seed):
     return y / np.abs(y).max()
 
 
-def scene(kind, db, seed, seconds=60):
-    rng = np.random.default_rng([seed, int(db), sum(map(ord, kind))])
+def scene(kind, db, seed, seconds=60, turn=0):
+    rng = np.random.default_rng([seed, int(db), sum(map(ord, kind))] + [turn] * (turn > 0))
     mine, other = Clicker(seed), Clicker(seed + 700)
     x, truth, peak = np.zeros(int(seconds * FS)), [], .2
     for k in range(int((seconds - 2) / 2.2)):
