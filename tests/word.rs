@@ -2,7 +2,7 @@
 //! rate; and what a lesson may be thrown at.
 #![allow(clippy::unwrap_used, clippy::expect_used)]
 
-use marklag::ear::word::{TaughtWord, WordAt, WordTeachError, teach_word};
+use marklag::ear::word::{TaughtWord, WordAt, WordLesson, WordTeachError, teach_word};
 use marklag::ear::{Ear, Heard, teach_click};
 use marklag::listen::{Listening, News, Timeline};
 use marklag::sound::room::{Colour, Dice, Room, bang, farm, music, speech, word};
@@ -293,7 +293,7 @@ fn a_blow_beside_the_word_makes_its_onset_less_sure() {
         (off_ms, f64::from(heard.u_samples) / 16.0)
     };
     let (off_ms, u_ms) = said(0.3);
-    assert!(off_ms < 5.0 && u_ms < 8.0, "{off_ms} {u_ms}");
+    assert!(off_ms < 5.0 && u_ms < 12.0, "{off_ms} {u_ms}");
     let (off_ms, u_ms) = said(0.04);
     assert!(off_ms < 2.0 * u_ms && u_ms > 15.0, "{off_ms} {u_ms}");
 }
@@ -321,5 +321,43 @@ fn the_centre_goes_with_the_word() {
     let louder: Vec<f32> = samples.iter().map(|v| v * 0.25).collect();
     for (a, b) in plain.iter().zip(&after(&louder)) {
         assert!((a - b).abs() < 0.005, "{a} {b}");
+    }
+}
+
+proptest! {
+    #![proptest_config(ProptestConfig::with_cases(24))]
+
+    /// Bursts of any gap, length, pitch and level, and any samples after them: a
+    /// lesson, live and from a file, and what is learned can be listened for.
+    #[test]
+    fn any_sound_may_be_a_lesson(
+        bursts in prop::collection::vec((0u8..250, 0u8..150, 0u8..200, any::<i8>()), 0..16),
+        raw in prop::collection::vec(any::<f32>(), 0..2_000),
+        rate_hz in prop::sample::select(vec![8_000u32, 11_025, 16_000, 44_100]),
+        block in 64usize..5_000,
+    ) {
+        let step = (rate_hz / 100) as usize;
+        let mut samples: Vec<f32> = Vec::new();
+        for (gap, length, pitch, level) in bursts {
+            samples.resize(samples.len() + usize::from(gap) * step, 0.0);
+            let period = 2 + usize::from(pitch);
+            samples.extend((0..usize::from(length) * step).map(|k| {
+                ((k % period) as f32 / period as f32 - 0.5) * f32::from(level) / 64.0
+            }));
+        }
+        samples.extend(raw);
+        samples.truncate(15 * rate_hz as usize);
+        let mut lesson = WordLesson::new("good", rate_hz).unwrap();
+        for part in samples.chunks(block) {
+            lesson.push(part, &mut |said| assert!(!said.to_string().is_empty())).unwrap();
+        }
+        if let Ok(taught) = teach_word("good", &samples, rate_hz, Some((&samples, rate_hz))) {
+            let mut ear = Ear::new(rate_hz, &[])
+                .unwrap()
+                .with_words(rate_hz, &[taught.profile])
+                .unwrap();
+            ear.push(&samples, &mut |_| {}).unwrap();
+            ear.finish(&mut |_| {}).unwrap();
+        }
     }
 }
