@@ -298,7 +298,7 @@ fn a_blow_beside_the_word_makes_its_onset_less_sure() {
         let scene = room.finish();
         let mut listening = Listening::new(48_000, &[], None)
             .unwrap()
-            .with_words(&[taught.profile.clone()], WordAt::Onset)
+            .with_words(std::slice::from_ref(&taught.profile), WordAt::Onset)
             .unwrap();
         listening.push(&scene.samples).unwrap();
         let heard = listening.finish().unwrap();
