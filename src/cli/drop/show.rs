@@ -122,7 +122,10 @@ fn spoken(state: &State) -> String {
         })
         .collect();
     if !state.setup.word_at.is_onset() {
-        all.push(format!("words at their {}", state.setup.word_at));
+        all.push(format!(
+            "spoken marks at the word's {}",
+            state.setup.word_at
+        ));
     }
     all.join("; ")
 }

@@ -165,11 +165,11 @@ fn word(taught: &TaughtWord, home: &Home, out: &mut dyn Write) -> anyhow::Result
     )?;
     writeln!(
         out,
-        "A mark is stamped at the word's onset.{}",
+        "A mark is stamped at the word's onset{}",
         if profile.counts_in_praise {
-            " It counts within praise too."
+            ". It counts within praise too."
         } else {
-            " Within praise or talk the word is no mark."
+            "; within praise or talk the word is no mark."
         }
     )?;
     match profile.talk_near {

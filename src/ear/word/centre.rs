@@ -62,9 +62,9 @@ impl WordAt {
     pub fn sentence(self) -> Option<&'static str> {
         match self {
             Self::Onset => None,
-            Self::Centre => Some(
-                "Spoken marks are placed at the word's perceptual centre, a model's, not at its onset.",
-            ),
+            Self::Centre => {
+                Some("Spoken marks are placed at the word's perceptual centre (a model's).")
+            }
         }
     }
 }
