@@ -3,21 +3,27 @@
 use super::cepstra::{Cosines, Shape};
 use super::frames::Powers;
 use super::noise::total;
-use super::warp::best_place;
+use super::warp::{best_place, path};
 
 /// How many cues there are.
-pub const CUES: usize = 6;
+pub const CUES: usize = 9;
 
 /// A constant, then a weight for each of [`Cues::terms`]. Fitted by logistic
 /// regression on six synthetic voices saying three words (the tune set of
 /// tests/compare/words_scenes.py), none of which is in the tables of
 /// docs/accuracy.md.
-const WEIGHTS: [f32; CUES + 5] = [
-    13.47, -1.715, -2.373, -15.36, -7.728, -0.375, 0.811, -0.181, 2.418, -0.046, -0.497,
+const WEIGHTS: [f32; TERMS + 1] = [
+    13.47, -1.715, -2.373, -15.36, -7.728, -0.375, 0.811, -0.181, 2.418, -0.046, -0.497, 0.0, 0.0,
+    0.0, 0.0,
 ];
+/// How many terms the score has.
+const TERMS: usize = 14;
 /// A word that stands farther over the background is not clearer for it, in nepers
 /// of power.
 const CLEAREST: f32 = 6.0;
+
+/// Frames over which a take may be far from what was said: 60 ms.
+const PART: usize = 6;
 
 /// What a candidate is scored by.
 #[derive(Debug, Clone, Copy, PartialEq, Default)]
@@ -35,6 +41,13 @@ pub struct Cues {
     pub envelope: f32,
     /// Peak power of the word over the background, in nepers.
     pub over_noise: f32,
+    /// Distance to the nearest take where it is farthest, over 60 ms: of what sounds
+    /// like the word but for one of its sounds the mean says little.
+    pub worst: f32,
+    /// Power just before the word over its mean power, in nepers.
+    pub before: f32,
+    /// Power just after it likewise.
+    pub after: f32,
 }
 
 impl Cues {
@@ -47,12 +60,15 @@ impl Cues {
             self.length,
             self.envelope,
             self.over_noise,
+            self.worst,
+            self.before,
+            self.after,
         ]
     }
 
     /// The cues and how the background weakens them: in noise all that is said is
     /// nearer to the takes, and its reverse too.
-    fn terms(&self) -> [f32; CUES + 4] {
+    fn terms(&self) -> [f32; TERMS] {
         let over = self.over_noise.min(CLEAREST);
         [
             self.nearest,
@@ -65,6 +81,10 @@ impl Cues {
             over * self.backwards,
             over * self.nearest,
             over * self.envelope,
+            self.worst,
+            over * self.worst,
+            self.before,
+            self.after,
         ]
     }
 
@@ -91,6 +111,10 @@ pub struct Lies {
     pub start: usize,
     /// Last frame.
     pub end: usize,
+    /// Frame on which the take's [`Known::anchor`] lies.
+    pub anchor: usize,
+    /// Mean distance where it is largest, over 60 ms.
+    pub worst: f32,
 }
 
 /// A take ready for a close look.
@@ -100,14 +124,20 @@ pub struct Known {
     pub frames: Vec<Powers>,
     /// Mean power a frame.
     pub mean: f32,
+    /// Frame of it well within the word, by which its onset is found again.
+    pub anchor: usize,
 }
 
 impl Known {
     /// From its frames; only the lowest `bands` count.
-    pub fn new(frames: Vec<Powers>, bands: usize) -> Self {
+    pub fn new(frames: Vec<Powers>, bands: usize, anchor: usize) -> Self {
         let sum: f32 = frames.iter().map(|p| total(p, bands)).sum();
         let mean = sum / frames.len().max(1) as f32;
-        Self { frames, mean }
+        Self {
+            frames,
+            mean,
+            anchor,
+        }
     }
 
     /// As it would sound at `gain` in a background of `noise`: powers add.
@@ -119,78 +149,110 @@ impl Known {
     }
 }
 
-/// Looks at `stretch`, of which frames `from..=to` are taken for the word.
-/// The takes are brought to its level and into its background first.
-pub fn look(
-    known: &[Known],
-    cosines: &Cosines,
-    bands: usize,
-    stretch: &[Powers],
-    (from, to): (usize, usize),
-    noise: &Powers,
-    own: f32,
-) -> Option<(Cues, Vec<Lies>)> {
-    let inside = stretch.get(from..=to)?;
-    let floor = total(noise, bands);
-    let above: f32 = inside
-        .iter()
-        .map(|p| (total(p, bands) - floor).max(0.0))
-        .sum();
-    let mean = above / inside.len() as f32;
-    let peak = inside.iter().map(|p| total(p, bands)).fold(0.0, f32::max);
-    let mut theirs: Vec<Shape> = Vec::new();
-    let softened: Vec<Powers> = stretch
-        .iter()
-        .map(|p| std::array::from_fn(|b| p[b].max(0.5 * noise[b])))
-        .collect();
-    cosines.shapes(&softened, &mut theirs);
-    let mut lies = Vec::with_capacity(known.len());
-    let mut back = f32::INFINITY;
-    let mut ours: Vec<Shape> = Vec::new();
-    for (take, one) in known.iter().enumerate() {
-        // Some of the background is louder than its floor.
-        let heard = one.heard_in(mean / one.mean.max(1e-20), noise);
-        cosines.shapes(&heard, &mut ours);
-        if let Some((end, place)) = best_place(&ours, &theirs) {
-            lies.push(Lies {
-                take,
-                distance: place.mean,
-                start: place.start.max(0) as usize,
-                end,
-            });
+/// What a close look is made with.
+pub struct Close<'a> {
+    /// The takes.
+    pub known: &'a [Known],
+    /// The transform of as many bands.
+    pub cosines: &'a Cosines,
+    /// Bands that count.
+    pub bands: usize,
+    /// The takes' own distance.
+    pub own: f32,
+}
+
+impl Close<'_> {
+    /// Looks at `stretch`, of which frames `from..=to` are taken for the word. The
+    /// takes are brought to its level and into its background `noise` first.
+    pub fn look(
+        &self,
+        stretch: &[Powers],
+        (from, to): (usize, usize),
+        noise: &Powers,
+    ) -> Option<(Cues, Vec<Lies>)> {
+        let Self {
+            known,
+            cosines,
+            bands,
+            own,
+        } = *self;
+        let inside = stretch.get(from..=to)?;
+        let floor = total(noise, bands);
+        let above: f32 = inside
+            .iter()
+            .map(|p| (total(p, bands) - floor).max(0.0))
+            .sum();
+        let mean = above / inside.len() as f32;
+        let peak = inside.iter().map(|p| total(p, bands)).fold(0.0, f32::max);
+        let mut theirs: Vec<Shape> = Vec::new();
+        let softened: Vec<Powers> = stretch
+            .iter()
+            .map(|p| std::array::from_fn(|b| p[b].max(0.5 * noise[b])))
+            .collect();
+        cosines.shapes(&softened, &mut theirs);
+        let mut lies = Vec::with_capacity(known.len());
+        let mut back = f32::INFINITY;
+        let mut ours: Vec<Shape> = Vec::new();
+        for (take, one) in known.iter().enumerate() {
+            // Some of the background is louder than its floor.
+            let heard = one.heard_in(mean / one.mean.max(1e-20), noise);
+            cosines.shapes(&heard, &mut ours);
+            if let Some((end, place)) = best_place(&ours, &theirs) {
+                let path = path(&ours, &theirs, end);
+                if let Some(anchor) = path.get(one.anchor.min(path.len() - 1)) {
+                    lies.push(Lies {
+                        take,
+                        distance: place.mean,
+                        start: place.start.max(0) as usize,
+                        end,
+                        anchor: anchor.0,
+                        worst: worst(&path),
+                    });
+                }
+            }
+            let turned: Vec<Powers> = heard.into_iter().rev().collect();
+            cosines.shapes(&turned, &mut ours);
+            if let Some((_, place)) = best_place(&ours, &theirs) {
+                back = back.min(place.mean);
+            }
         }
-        let turned: Vec<Powers> = heard.into_iter().rev().collect();
-        cosines.shapes(&turned, &mut ours);
-        if let Some((_, place)) = best_place(&ours, &theirs) {
-            back = back.min(place.mean);
-        }
+        lies.sort_by(|a, b| a.distance.total_cmp(&b.distance));
+        let best = *lies.first()?;
+        let middle = lies[lies.len() / 2];
+        let nearest = &known[best.take];
+        let length = (best.end - best.start + 1) as f32;
+        let lengths: f32 =
+            known.iter().map(|k| k.frames.len() as f32).sum::<f32>() / known.len() as f32;
+        let gain = mean / nearest.mean.max(1e-20);
+        Some((
+            Cues {
+                nearest: best.distance / own,
+                middle: middle.distance / own,
+                backwards: best.distance / back.max(1e-6),
+                length: (length / lengths).ln().abs(),
+                envelope: envelope(
+                    &nearest.frames,
+                    gain,
+                    &stretch[best.start..=best.end],
+                    // What is farther under the word's peak than this is not its shape.
+                    floor.max((-CLEAREST).exp() * peak),
+                    bands,
+                ),
+                over_noise: (peak / floor.max(1e-20)).max(1.0).ln(),
+                worst: best.worst / own,
+                ..Cues::default()
+            },
+            lies,
+        ))
     }
-    lies.sort_by(|a, b| a.distance.total_cmp(&b.distance));
-    let best = *lies.first()?;
-    let middle = lies[lies.len() / 2];
-    let nearest = &known[best.take];
-    let length = (best.end - best.start + 1) as f32;
-    let lengths: f32 =
-        known.iter().map(|k| k.frames.len() as f32).sum::<f32>() / known.len() as f32;
-    let gain = mean / nearest.mean.max(1e-20);
-    Some((
-        Cues {
-            nearest: best.distance / own,
-            middle: middle.distance / own,
-            backwards: best.distance / back.max(1e-6),
-            length: (length / lengths).ln().abs(),
-            envelope: envelope(
-                &nearest.frames,
-                gain,
-                &stretch[best.start..=best.end],
-                // What is farther under the word's peak than this is not its shape.
-                floor.max((-CLEAREST).exp() * peak),
-                bands,
-            ),
-            over_noise: (peak / floor.max(1e-20)).max(1.0).ln(),
-        },
-        lies,
-    ))
+}
+
+/// Mean distance over the [`PART`] frames of a path where it is largest.
+fn worst(path: &[(usize, f32)]) -> f32 {
+    let part = PART.min(path.len()).max(1);
+    path.windows(part)
+        .map(|w| w.iter().map(|p| p.1).sum::<f32>() / part as f32)
+        .fold(0.0, f32::max)
 }
 
 /// RMS of the difference of log power along the word, both stretched to one

@@ -2,12 +2,13 @@
 
 use serde::{Deserialize, Serialize};
 
+use super::edge::{EDGE_BANDS, Edge, STEPS};
 use super::frames::Powers;
 use super::{BANDS, HOP};
 use crate::ear::EarError;
 
 /// Version of the word profiles that this program writes and reads.
-pub const WORD_PROFILE_VERSION: u32 = 1;
+pub const WORD_PROFILE_VERSION: u32 = 2;
 /// Most frames of a take: 1.2 s.
 const MOST_FRAMES: usize = 120;
 /// Most takes of a word.
@@ -21,6 +22,9 @@ pub struct Take {
     pub onset: u32,
     /// Power in [`BANDS`] mel bands, frame after frame, in dB.
     pub powers_db: Vec<f32>,
+    /// Power about the onset over and under 500 Hz, every 2.5 ms from 50 ms before
+    /// to 80 ms after it, in dB.
+    pub edge_db: Vec<f32>,
 }
 
 impl Take {
@@ -31,15 +35,20 @@ impl Take {
             .collect()
     }
 
-    pub(super) fn from_frames(onset: u32, frames: &[Powers]) -> Self {
+    pub(super) fn edge(&self) -> Edge {
+        self.edge_db
+            .chunks_exact(EDGE_BANDS)
+            .map(|c| std::array::from_fn(|b| 10f32.powf(c[b] / 10.0)))
+            .collect()
+    }
+
+    pub(super) fn new(onset: u32, frames: &[Powers], edge: &Edge) -> Self {
+        // A hundredth of a decibel is far under what two takes differ by.
+        let db = |p: &f32| (1_000.0 * p.log10()).round() / 100.0;
         Self {
             onset,
-            powers_db: frames
-                .iter()
-                .flatten()
-                // A hundredth of a decibel is far under what two takes differ by.
-                .map(|p| (1_000.0 * p.log10()).round() / 100.0)
-                .collect(),
+            powers_db: frames.iter().flatten().map(db).collect(),
+            edge_db: edge.iter().flatten().map(db).collect(),
         }
     }
 }
@@ -98,7 +107,11 @@ impl WordProfile {
             t.powers_db.len() % BANDS == 0
                 && (6..=MOST_FRAMES).contains(&frames)
                 && (t.onset as usize) < frames * HOP
-                && t.powers_db.iter().all(|v| (-150.0..=200.0).contains(v))
+                && t.edge_db.len() == STEPS * EDGE_BANDS
+                && [&t.powers_db, &t.edge_db]
+                    .into_iter()
+                    .flatten()
+                    .all(|v| (-150.0..=200.0).contains(v))
         });
         let numbers_good = self.own.is_finite() && self.own > 0.0 && self.bar.is_finite();
         if takes_good

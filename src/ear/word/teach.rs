@@ -3,6 +3,7 @@
 use rand_pcg::Pcg64;
 use rand_pcg::rand_core::{Rng, SeedableRng};
 
+use super::edge::{agree, of_take};
 use super::frames::all_powers;
 use super::profile::{Kind, Take, WORD_PROFILE_VERSION, WordProfile};
 use super::rate::to_16k;
@@ -124,6 +125,7 @@ pub fn teach_word(
         is_clipped(&samples[place(from_s)..place(to_s).max(place(from_s))], top)
     });
     let spread = leave_out_unlike(&mut cuts, &frames);
+    settle_onsets(&mut cuts, &sound);
     let takes: Vec<TakeReport> = cuts.iter().map(|c| c.report).collect();
     let good: Vec<_> = cuts.iter().filter(|c| c.report.fault.is_none()).collect();
     if good.len() < FEWEST_TAKES {
@@ -156,7 +158,10 @@ pub fn teach_word(
         takes: good
             .iter()
             .take(MOST_TAKES)
-            .map(|c| Take::from_frames((c.onset - c.from * HOP) as u32, &frames[c.from..c.to]))
+            .map(|c| {
+                let onset = (c.onset - c.from * HOP) as u32;
+                Take::new(onset, &frames[c.from..c.to], &of_take(&sound, c.onset))
+            })
             .collect(),
         own: own.max(LEAST_APART),
         agreement,
@@ -172,6 +177,20 @@ pub fn teach_word(
         sharpen(&mut profile, talk, rate_hz)?;
     }
     Ok(TaughtWord { profile, takes })
+}
+
+/// Gives the good takes onsets that agree with one another, and lets all begin as
+/// long before theirs.
+fn settle_onsets(cuts: &mut [Cut], sound: &[f32]) {
+    let mut good: Vec<&mut Cut> = cuts
+        .iter_mut()
+        .filter(|c| c.report.fault.is_none())
+        .collect();
+    let onsets: Vec<usize> = good.iter().map(|c| c.onset).collect();
+    for (cut, onset) in good.iter_mut().zip(agree(sound, &onsets)) {
+        cut.onset = onset.min((cut.to - 1) * HOP);
+        cut.from = (cut.onset / HOP).saturating_sub(1);
+    }
 }
 
 /// The bar that the lesson itself sets: each take is held against the others, in
