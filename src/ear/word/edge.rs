@@ -22,10 +22,12 @@ const RUMBLE_HZ: f64 = 120.0;
 const COUNTS: [f32; EDGE_BANDS] = [1.0, 0.5];
 /// Steps the filters have to settle: 20 ms.
 const SETTLE: usize = 8;
-/// The onset may lie so many steps from where it is looked for: 60 ms.
-const MOVE: usize = 24;
+/// The onset may lie so many steps from where it is looked for: 50 ms.
+const MOVE: usize = 20;
 /// Steps over which the level is smoothed: 12.5 ms, over a period of a deep voice.
 const SMOOTH: [f32; 5] = [1.0, 2.0, 3.0, 2.0, 1.0];
+/// At the end of its reach an onset must fit better by this part.
+const FAR: f32 = 0.3;
 /// Power under which nothing is told apart.
 const SILENCE: f32 = 1e-12;
 /// What is so far under the loudest of an edge is not compared (ratio of power).
@@ -91,16 +93,21 @@ pub fn place(stretch: &[f32], takes: &[&Edge]) -> Option<(f32, f32)> {
     let heard = edge(stretch);
     let lags = heard.len().checked_sub(STEPS)? + 1;
     let noise: [f32; EDGE_BANDS] = std::array::from_fn(|b| {
-        let floor = heard.iter().map(|e| e[b]).fold(f32::INFINITY, f32::min);
         let top = heard.iter().map(|e| e[b]).fold(0.0, f32::max);
-        (1.5 * floor).max(DEPTH * top)
+        // Others may be talking: what is usual before the word counts, not the least.
+        let mut before: Vec<f32> = heard[..BEFORE + MOVE / 2].iter().map(|e| e[b]).collect();
+        before.sort_by(f32::total_cmp);
+        (1.5 * before[before.len() / 3]).max(DEPTH * top)
     });
     let mut all = vec![0.0f32; lags];
     let mut alone = Vec::with_capacity(takes.len());
     for take in takes.iter().filter(|t| t.len() == STEPS) {
         let gain = gain(take, &heard[MOVE..MOVE + STEPS], &noise);
         let costs: Vec<f32> = (0..lags)
-            .map(|lag| cost(take, &heard[lag..lag + STEPS], gain, &noise))
+            .map(|lag| {
+                let far = (lag as f32 - MOVE as f32) / MOVE as f32;
+                (1.0 + FAR * far * far) * cost(take, &heard[lag..lag + STEPS], gain, &noise)
+            })
             .collect();
         alone.push(lowest(&costs)?);
         for (a, c) in all.iter_mut().zip(&costs) {

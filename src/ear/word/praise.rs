@@ -18,7 +18,7 @@ const DIP: usize = 4;
 /// Frames before the word in which speech may end: 200 ms, up to 30 ms before it.
 const BEFORE: (usize, usize) = (23, 3);
 /// Frames after the word in which speech may begin: from 50 ms after its end on.
-pub const AFTER: (usize, usize) = (5, 26);
+pub const AFTER: (usize, usize) = (5, 24);
 /// Frames beside the word whose level is told.
 const BESIDE: (usize, usize) = (3, 15);
 /// Speech before the word that lasts so many frames makes it a part of talk,

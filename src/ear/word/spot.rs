@@ -3,7 +3,7 @@
 use super::cepstra::{CEPSTRA, Cosines, Shape, shape};
 use super::edge::{Edge, NEEDS, place};
 use super::frames::{Powers, Spectrum};
-use super::judge::{Close, Cues, Known, Lies};
+use super::judge::{Close, Cues, Known, Lies, NEARER};
 use super::mel::bands_below;
 use super::noise::{Noise, total};
 use super::praise::{AFTER, Around, around};
@@ -21,7 +21,7 @@ const SETTLED: i64 = 8;
 /// Frames of background looked at before a candidate.
 const BEFORE: usize = 32;
 /// A candidate is looked at so many frames after it ends where sound goes on,
-const WAITS: i64 = 18;
+const WAITS: i64 = 16;
 /// and so many after the sound ends where it ends before that.
 const WAITS_QUIET: i64 = AFTER.1 as i64 + 1;
 /// Sound has ended when it is this far under the word's loudest frame (ratio of power),
@@ -42,12 +42,10 @@ const MEET: i64 = 32;
 const IN_NOISE: f32 = 12.0;
 /// What was loudest is forgotten by this part a frame (10 dB a second).
 const FADES: f32 = 0.977;
-/// A background this many times louder (power) than its floor is tried too.
-const LOUDER: f32 = 1.5;
 /// Frames after a take's onset, by which it is found again.
 const ANCHOR: usize = 6;
 /// So many of the nearest takes place the onset.
-const PLACED_BY: usize = 5;
+const PLACED_BY: usize = NEARER;
 /// How far over the takes' own distance a candidate may be to be looked at.
 const REACH: f32 = 2.6;
 /// A stretch that was looked at closely.
@@ -213,12 +211,12 @@ impl Spotter {
     /// For a sample rate and the words to listen for. Where the stream or the
     /// lesson holds less than 8 kHz of band, only what both hold is compared.
     pub fn new(rate_hz: u32, profiles: &[WordProfile]) -> Result<Self, EarError> {
-        let mut lowest_hz = rate_hz;
+        let mut band_hz = f64::from(rate_hz);
         for profile in profiles {
             profile.check()?;
-            lowest_hz = lowest_hz.min(profile.rate_hz);
+            band_hz = band_hz.min(profile.band_hz(rate_hz));
         }
-        let bands = bands_below(0.46 * f64::from(lowest_hz));
+        let bands = bands_below(band_hz);
         let cosines = Cosines::new(bands);
         Ok(Self {
             rate: To16k::new(f64::from(rate_hz)),
@@ -373,29 +371,11 @@ impl Spotter {
             bands: self.bands,
             own: listener.own,
         };
-        let close = |noise: &Powers| {
-            let (mut cues, lies) = ear.look(part, (MOVE, MOVE + length), noise)?;
-            let best = lies.first()?;
-            let (from, to) = (skip + best.start, skip + best.end);
-            let around = around(&stretch, from, to, noise, self.bands);
-            (cues.before, cues.after) = (around.level_before, around.level_after);
-            Some((cues, lies, around))
-        };
-        let mut look = close(&noise)?;
-        // Others may be talking in the background, which its floor leaves out.
-        let before = &stretch[..BEFORE - 4];
-        let louder: Powers = std::array::from_fn(|b| {
-            let sum: f32 = before.iter().map(|p| p[b]).sum();
-            noise[b].max(sum / before.len() as f32)
-        });
-        if total(&louder, self.bands) > LOUDER * total(&noise, self.bands)
-            && let Some(other) = close(&louder)
-            && other.0.score() > look.0.score()
-        {
-            look = other;
-        }
-        let (cues, lies, around) = look;
+        let (mut cues, lies) = ear.look(part, (MOVE, MOVE + length), &noise)?;
         let best = lies.first()?;
+        let (from, to) = (skip + best.start, skip + best.end);
+        let around = around(&stretch, from, to, &noise, self.bands);
+        (cues.before, cues.after) = (around.level_before, around.level_after);
         let (onset, u) = self.onset(listener, &lies, first + skip as i64)?;
         let end = (first + (skip + best.end) as i64) * HOP as i64 + WINDOW as i64 / 2;
         let mut sound = vec![0.0; (end - onset).clamp(1, 32_000) as usize];
