@@ -10,10 +10,10 @@ use std::path::{Path, PathBuf};
 use marklag::ear::Ear;
 use marklag::ear::word::{WordProfile, teach_word};
 use marklag::journal::{BoutKind, Journal, Settings};
-use marklag::session::{FILE_U_MS, Setup, log_of_lines, measure};
+use marklag::session::{FILE_U_MS, log_of_lines, measure};
 use marklag::sound::room::{Dice, speech};
 use marklag::timeline::session::parse_events;
-use marklag::timeline::{Aim, Plan, parse_moments};
+use marklag::timeline::{Plan, parse_moments};
 
 #[path = "journal/scene.rs"]
 #[allow(dead_code)]
@@ -133,24 +133,13 @@ fn events() {
         b"time,event,detail\n1.5,cue,\n0:02.25,reached,\n3,treat,\n4,near_miss,\n5,undo,\n6,redo,\n".to_vec(),
         b"time,event\n1,offer\n9,break\n12,resume\n13,reached\n14,treat\n".to_vec(),
     ];
-    let setup = Setup {
-        plan: Plan::free(5.0),
-        rules: Settings::default().session,
-        aim: Aim {
-            from_ms: 0.0,
-            to_ms: 400.0,
-        },
-        before_ms: 500.0,
-        after_ms: 1_500.0,
-        clicker_m: 1.0,
-        observer: None,
-    };
+    let setup = Settings::default().session_setup(Plan::free(5.0), None);
     attack("events", &good, 10 * breaks(), |bytes| {
         let Ok(lines) = parse_events(&String::from_utf8_lossy(bytes), FILE_U_MS) else {
             return false;
         };
         let end_s = lines.iter().map(|l| l.t_s()).fold(1.0, f64::max);
-        let measures = measure(&log_of_lines(Vec::new(), &[], lines), &setup, end_s);
+        let measures = measure(&log_of_lines(&setup, &[], &[], lines), &setup, end_s);
         serde_json::to_string(&measures).unwrap();
         true
     });

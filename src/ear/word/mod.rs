@@ -6,6 +6,7 @@
 
 mod centre;
 mod cepstra;
+mod edge;
 mod frames;
 mod judge;
 mod lesson;
