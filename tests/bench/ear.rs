@@ -7,6 +7,7 @@ use std::hint::black_box;
 use std::time::Duration;
 
 use criterion::{Criterion, SamplingMode, Throughput, criterion_group, criterion_main};
+use marklag::ear::word::{WordProfile, teach_word};
 use marklag::ear::{ClickProfile, Ear, aic_onset, teach_click};
 use marklag::sound::room::{Ball, Clicker, Colour, Dice, Room, bang, speech};
 
@@ -58,8 +59,32 @@ fn busy(seed: u64) -> Vec<f32> {
     room.finish().samples
 }
 
-fn listen(profiles: &[ClickProfile], samples: &[f32]) -> usize {
-    let mut ear = Ear::new(RATE_HZ, profiles).unwrap();
+/// A made-up word, said at some pace.
+fn said(pace: f64) -> Vec<f32> {
+    let sound = speech(f64::from(RATE_HZ), 0.9, &mut Dice::new(5));
+    let length = (0.42 * f64::from(RATE_HZ) * pace) as usize;
+    (0..length)
+        .map(|k| sound[(k as f64 / pace) as usize] * ((length - k) as f32 / 2_000.0).min(1.0))
+        .collect()
+}
+
+fn word() -> WordProfile {
+    let mut room = Room::new(RATE_HZ, 11.0, 9);
+    for k in 0..8 {
+        let at = (f64::from(RATE_HZ) * (0.8 + 1.2 * f64::from(k))) as usize;
+        room.add(at, &said(0.94 + 0.03 * f64::from(k % 5)), 0.3);
+    }
+    room.noise(0.001, Colour::Pink);
+    teach_word("good", &room.finish().samples, RATE_HZ, None)
+        .unwrap()
+        .profile
+}
+
+fn listen(profiles: &[ClickProfile], words: &[WordProfile], samples: &[f32]) -> usize {
+    let mut ear = Ear::new(RATE_HZ, profiles)
+        .unwrap()
+        .with_words(RATE_HZ, words)
+        .unwrap();
     let mut heard = 0;
     for block in samples.chunks(1_024) {
         ear.push(block, &mut |_| heard += 1).unwrap();
@@ -80,13 +105,20 @@ fn ear(criterion: &mut Criterion) {
         .iter()
         .map(|x| teach_click("a", x, RATE_HZ).unwrap().profile)
         .collect();
+    let words = [word()];
     for (name, samples) in [("quiet", quiet(5_400)), ("busy", busy(5_400))] {
         group.throughput(Throughput::Elements(samples.len() as u64));
         for taught in 0..=2 {
             group.bench_function(format!("{name} room, {taught} taught, 48 kHz"), |b| {
-                b.iter(|| listen(&profiles[..taught], black_box(&samples)));
+                b.iter(|| listen(&profiles[..taught], &[], black_box(&samples)));
             });
         }
+        group.bench_function(
+            format!("{name} room, one click and one word, 48 kHz"),
+            |b| {
+                b.iter(|| listen(&profiles[..1], &words, black_box(&samples)));
+            },
+        );
     }
     group.throughput(Throughput::Elements(lessons[0].len() as u64));
     group.bench_function("teach from 16 s, 10 clicks", |b| {

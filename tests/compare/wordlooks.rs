@@ -40,12 +40,14 @@ fn main() {
     for scene in &arguments[2..] {
         let (samples, rate_hz) = read(scene);
         let mut spotter = Spotter::new(rate_hz, std::slice::from_ref(&taught.profile)).unwrap();
+        let told = std::cell::Cell::new(0u64);
         let mut print = |look: marklag::ear::word::Look| {
             let cues: Vec<String> = look.cues.numbers().iter().map(f32::to_string).collect();
             println!(
-                "{scene},{:.6},{:.6},{},{},{},{},{},{},{}",
+                "{scene},{:.6},{:.6},{:.4},{},{},{},{},{},{},{}",
                 look.onset as f64 / 16e3,
                 look.end as f64 / 16e3,
+                told.get() as f64 / f64::from(rate_hz),
                 cues.join(","),
                 look.around.before,
                 look.around.after,
@@ -59,6 +61,7 @@ fn main() {
             .into_iter()
             .chain(std::iter::repeat_n(0.0, rate_hz as usize))
         {
+            told.set(told.get() + 1);
             spotter.push(x, &mut print).unwrap();
         }
     }

@@ -5,6 +5,7 @@
 //! (candidates) → each candidate looked at closely (cues, score) → its onset.
 
 mod cepstra;
+mod edge;
 mod frames;
 mod judge;
 mod mel;

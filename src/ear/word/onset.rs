@@ -1,28 +1,54 @@
-//! The word's onset: where the takes say it lies, then exactly on the samples.
+//! The word's onset in a clean take.
 
 use super::RATE_HZ;
 use crate::ear::filter::{Biquad, Section};
 use crate::ear::pick::aic_onset;
 
-/// The picker looks from this long before the guess, in seconds,
-pub const BEFORE_S: f64 = 0.050;
+/// The hum of a stop's closure, and rumble, lie under this; all releases, vowels and
+/// glides reach over it, in hertz.
+const EDGE_HZ: f64 = 500.0;
+/// The level is taken over so many samples: 2 ms.
+const OVER: usize = 32;
+/// A word begins where its level is at least this part of its loudest 10 ms (ratio of
+/// power): -30 dB.
+const FAINT: f32 = 1e-3;
+/// And this many times over the background (power).
+const OVER_NOISE: f32 = 6.0;
+/// Akaike's criterion settles it from this long before, in seconds,
+const BEFORE_S: f64 = 0.008;
 /// to this long after it.
-pub const AFTER_S: f64 = 0.030;
-/// Hum and rumble under this are left out, in hertz.
-const EDGE_HZ: f64 = 120.0;
-/// Time the filter has to settle, in seconds.
-pub const SETTLE_S: f64 = 0.020;
+const AFTER_S: f64 = 0.006;
+/// Sound before a take from which the background is known, in seconds.
+pub const LEAD_S: f64 = 0.100;
 
-/// Sample of `stretch` (16 kHz) at which the sound rises; the first
-/// [`SETTLE_S`] are for the filter only.
+/// Sample of `stretch` (16 kHz) at which the word begins; its first [`LEAD_S`] are
+/// background and the rest is the word.
 pub fn rise(stretch: &[f32]) -> Option<usize> {
-    let settle = (SETTLE_S * RATE_HZ) as usize;
-    let mut filter = Biquad::new(Section::high_pass(EDGE_HZ, RATE_HZ));
-    filter.settle(f64::from(*stretch.first()?));
+    let mut filters = [0; 2].map(|_| Biquad::new(Section::high_pass(EDGE_HZ, RATE_HZ)));
+    filters[0].settle(f64::from(*stretch.first()?));
     let view: Vec<f32> = stretch
         .iter()
-        .map(|x| filter.step(f64::from(*x)) as f32)
+        .map(|x| {
+            let once = filters[0].step(f64::from(*x));
+            filters[1].step(once) as f32
+        })
         .collect();
-    let (at, _) = aic_onset(view.get(settle..)?, 1e-12)?;
-    Some(settle + at)
+    let levels: Vec<f32> = view
+        .windows(OVER)
+        .map(|w| w.iter().map(|v| v * v).sum::<f32>() / OVER as f32)
+        .collect();
+    let loudest = levels
+        .windows(5 * OVER)
+        .map(|w| w.iter().step_by(OVER).sum::<f32>() / 5.0)
+        .fold(0.0, f32::max);
+    let settle = OVER;
+    let lead = ((LEAD_S * RATE_HZ) as usize).min(levels.len());
+    let mut quiet: Vec<f32> = levels.get(settle..lead)?.to_vec();
+    quiet.sort_by(f32::total_cmp);
+    let noise = quiet.get(quiet.len() / 4).copied().unwrap_or(0.0);
+    let bar = (FAINT * loudest).max(OVER_NOISE * noise);
+    let first = settle + levels.get(settle..)?.iter().position(|l| *l > bar)? + OVER / 2;
+    let from = first.saturating_sub((BEFORE_S * RATE_HZ) as usize);
+    let until = (first + (AFTER_S * RATE_HZ) as usize).min(view.len());
+    Some(aic_onset(&view[from..until], 1e-12).map_or(first, |(at, _)| from + at))
 }

@@ -18,19 +18,25 @@ const DIP: usize = 4;
 /// Frames before the word in which speech may end: 200 ms, up to 30 ms before it.
 const BEFORE: (usize, usize) = (23, 3);
 /// Frames after the word in which speech may begin: from 50 ms after its end on.
-pub const AFTER: (usize, usize) = (5, 35);
+pub const AFTER: (usize, usize) = (5, 24);
+/// Frames beside the word whose level is told.
+const BESIDE: (usize, usize) = (3, 15);
 /// Speech before the word that lasts so many frames makes it a part of talk,
 const LASTS_BEFORE: usize = 5;
 /// and so does speech after it of so many frames.
 const LASTS_AFTER: usize = 7;
 
 /// Frames of speech around a word, the longest stretch of each side.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
+#[derive(Debug, Clone, Copy, PartialEq, Default)]
 pub struct Around {
     /// Just before it.
     pub before: usize,
     /// Just after it.
     pub after: usize,
+    /// Voiced power just before the word over its own, in nepers.
+    pub level_before: f32,
+    /// The same just after it.
+    pub level_after: f32,
 }
 
 impl Around {
@@ -68,7 +74,18 @@ pub fn around(stretch: &[Powers], from: usize, to: usize, noise: &Powers, bands:
         }
         best
     };
+    let mean = |a: usize, b: usize| {
+        let part = part(a, b);
+        part.iter().map(above).sum::<f32>() / part.len().max(1) as f32
+    };
+    let itself = mean(from, to + 1).max(1e-20);
+    let beside = |a: usize, b: usize| {
+        let level = (mean(a, b) + 0.5 * floor) / itself;
+        level.max(1e-20).ln().clamp(-6.0, 3.0)
+    };
     Around {
+        level_before: beside(from.saturating_sub(BESIDE.1), from.saturating_sub(BESIDE.0)),
+        level_after: beside(to + BESIDE.0, to + BESIDE.1),
         before: longest(from.saturating_sub(BEFORE.0), from.saturating_sub(BEFORE.1)),
         after: longest(to + AFTER.0, to + AFTER.1),
     }

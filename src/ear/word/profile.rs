@@ -2,14 +2,19 @@
 
 use serde::{Deserialize, Serialize};
 
+use super::edge::{EDGE_BANDS, Edge, STEPS};
 use super::frames::Powers;
 use super::{BANDS, HOP};
 use crate::ear::EarError;
 
 /// Version of the word profiles that this program writes and reads.
-pub const WORD_PROFILE_VERSION: u32 = 1;
+pub const WORD_PROFILE_VERSION: u32 = 2;
 /// Most frames of a take: 1.2 s.
 const MOST_FRAMES: usize = 120;
+/// Part of a sample rate under which sound is held whole.
+const HELD: f64 = 0.46;
+/// Hisses and bursts reach up to here, in hertz (a convention of this program).
+const NARROW_HZ: f64 = 6_000.0;
 /// Most takes of a word.
 const MOST_TAKES: usize = 40;
 
@@ -21,6 +26,9 @@ pub struct Take {
     pub onset: u32,
     /// Power in [`BANDS`] mel bands, frame after frame, in dB.
     pub powers_db: Vec<f32>,
+    /// Power about the onset over and under 500 Hz, every 2.5 ms from 50 ms before
+    /// to 80 ms after it, in dB.
+    pub edge_db: Vec<f32>,
 }
 
 impl Take {
@@ -31,15 +39,20 @@ impl Take {
             .collect()
     }
 
-    pub(super) fn from_frames(onset: u32, frames: &[Powers]) -> Self {
+    pub(super) fn edge(&self) -> Edge {
+        self.edge_db
+            .chunks_exact(EDGE_BANDS)
+            .map(|c| std::array::from_fn(|b| 10f32.powf(c[b] / 10.0)))
+            .collect()
+    }
+
+    pub(super) fn new(onset: u32, frames: &[Powers], edge: &Edge) -> Self {
+        // A hundredth of a decibel is far under what two takes differ by.
+        let db = |p: &f32| (1_000.0 * p.log10()).round() / 100.0;
         Self {
             onset,
-            powers_db: frames
-                .iter()
-                .flatten()
-                // A hundredth of a decibel is far under what two takes differ by.
-                .map(|p| (1_000.0 * p.log10()).round() / 100.0)
-                .collect(),
+            powers_db: frames.iter().flatten().map(db).collect(),
+            edge_db: edge.iter().flatten().map(db).collect(),
         }
     }
 }
@@ -85,6 +98,17 @@ pub struct WordProfile {
 }
 
 impl WordProfile {
+    /// Heard at `rate_hz`, the word is compared up to this many hertz: what both the
+    /// lesson and the stream hold.
+    pub fn band_hz(&self, rate_hz: u32) -> f64 {
+        HELD * f64::from(rate_hz.min(self.rate_hz))
+    }
+
+    /// Whether that is too narrow for hisses and the bursts of stops to be told apart.
+    pub fn is_narrow(&self, rate_hz: u32) -> bool {
+        self.band_hz(rate_hz) < NARROW_HZ
+    }
+
     /// Whether it can be listened for at all.
     pub(crate) fn check(&self) -> Result<(), EarError> {
         if self.version != WORD_PROFILE_VERSION {
@@ -98,7 +122,11 @@ impl WordProfile {
             t.powers_db.len() % BANDS == 0
                 && (6..=MOST_FRAMES).contains(&frames)
                 && (t.onset as usize) < frames * HOP
-                && t.powers_db.iter().all(|v| (-150.0..=200.0).contains(v))
+                && t.edge_db.len() == STEPS * EDGE_BANDS
+                && [&t.powers_db, &t.edge_db]
+                    .into_iter()
+                    .flatten()
+                    .all(|v| (-150.0..=200.0).contains(v))
         });
         let numbers_good = self.own.is_finite() && self.own > 0.0 && self.bar.is_finite();
         if takes_good

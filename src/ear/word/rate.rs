@@ -9,24 +9,33 @@ const CROSSINGS: usize = 12;
 /// leaves errors some 90 dB down.
 const STEPS: usize = 256;
 
+/// Most places between two input samples whose weights are kept ready.
+const MOST_READY: u64 = 640;
+
 /// Band-limited interpolation (windowed sinc, Hann), a sample at a time. Output
 /// sample `n` lies at input time `n·rate/16000`, so that time is kept exactly.
 pub struct To16k {
     table: Vec<f32>,
     ring: History,
     work: Vec<f32>,
-    step: f64,
+    /// Input samples to so many output samples.
+    over: (u64, u64),
     cut: f64,
     reach: f64,
+    /// Weights for each place between two samples that occurs, or none where there
+    /// are too many.
+    ready: Vec<Vec<f32>>,
     pushed: u64,
     made: u64,
 }
 
 impl To16k {
-    /// From `rate_hz`.
+    /// From `rate_hz`, a whole number of hertz.
     pub fn new(rate_hz: f64) -> Self {
-        let step = rate_hz / RATE_HZ;
-        let cut = (1.0 / step).min(1.0);
+        let rate = rate_hz as u64;
+        let common = common(rate, RATE_HZ as u64);
+        let over = (rate / common, RATE_HZ as u64 / common);
+        let cut = (RATE_HZ / rate_hz).min(1.0);
         let reach = CROSSINGS as f64 / cut;
         let taps = 2 * reach.ceil() as usize + 2;
         let table = (0..=CROSSINGS * STEPS + 1)
@@ -39,16 +48,39 @@ impl To16k {
                 (sinc * window) as f32
             })
             .collect();
-        Self {
+        let mut new = Self {
             table,
             ring: History::new(taps + 2),
             work: vec![0.0; taps],
-            step,
+            over,
             cut,
             reach,
+            ready: Vec::new(),
             pushed: 0,
             made: 0,
+        };
+        if over.1 <= MOST_READY {
+            new.ready = (0..over.1).map(|place| new.weights(place)).collect();
         }
+        new
+    }
+
+    /// Weights of the input samples about a place `place / over.1` after a sample, from
+    /// the first that is in reach on.
+    fn weights(&self, place: u64) -> Vec<f32> {
+        let at = place as f64 / self.over.1 as f64;
+        let first = (at - self.reach).ceil() as i64;
+        let last = (at + self.reach).floor() as i64;
+        (first..=last)
+            .map(|k| {
+                let place = (k as f64 - at).abs() * self.cut * STEPS as f64;
+                let low = place as usize;
+                let part = (place - low as f64) as f32;
+                let a = self.table[low.min(self.table.len() - 2)];
+                let b = self.table[(low + 1).min(self.table.len() - 1)];
+                self.cut as f32 * (a + part * (b - a))
+            })
+            .collect()
     }
 
     /// One more sample in; what it completes goes out.
@@ -56,28 +88,34 @@ impl To16k {
         self.ring.push(x);
         self.pushed += 1;
         loop {
-            let at = self.made as f64 * self.step;
-            if at + self.reach >= self.pushed as f64 {
+            let (whole, place) = {
+                let at = self.made * self.over.0;
+                (at / self.over.1, at % self.over.1)
+            };
+            let part = place as f64 / self.over.1 as f64;
+            if whole as f64 + part + self.reach >= self.pushed as f64 {
                 return;
             }
-            let first = (at - self.reach).ceil() as i64;
-            let last = (at + self.reach).floor() as i64;
-            let work = &mut self.work[..(last - first + 1) as usize];
+            let first = whole as i64 + (part - self.reach).ceil() as i64;
+            let rare;
+            let weights = match self.ready.get(place as usize) {
+                Some(ready) => ready,
+                None => {
+                    rare = self.weights(place);
+                    &rare
+                }
+            };
+            let work = &mut self.work[..weights.len()];
             self.ring.copy(first, work);
-            let mut sum = 0.0f32;
-            for (k, v) in work.iter().enumerate() {
-                let x = (first + k as i64) as f64 - at;
-                let place = x.abs() * self.cut * STEPS as f64;
-                let low = place as usize;
-                let part = (place - low as f64) as f32;
-                let a = self.table[low.min(self.table.len() - 2)];
-                let b = self.table[(low + 1).min(self.table.len() - 1)];
-                sum += v * (a + part * (b - a));
-            }
-            out(sum * self.cut as f32);
+            out(work.iter().zip(weights).map(|(v, w)| v * w).sum());
             self.made += 1;
         }
     }
+}
+
+/// Greatest common divisor (Euclid).
+fn common(a: u64, b: u64) -> u64 {
+    if b == 0 { a } else { common(b, a % b) }
 }
 
 /// A whole stretch at 16 kHz.

@@ -1,15 +1,16 @@
 //! Words spotted in a stream.
 
 use super::cepstra::{CEPSTRA, Cosines, Shape, shape};
+use super::edge::{Edge, NEEDS, place};
 use super::frames::{Powers, Spectrum};
-use super::judge::{Cues, Known, Lies, look};
+use super::judge::{Close, Cues, Known, Lies, NEARER};
 use super::mel::bands_below;
-use super::noise::Noise;
+use super::noise::{Noise, total};
 use super::praise::{AFTER, Around, around};
-use super::profile::WordProfile;
+use super::profile::{Take, WordProfile};
 use super::rate::To16k;
 use super::warp::Warp;
-use super::{BANDS, HOP, RATE_HZ, WINDOW, onset};
+use super::{BANDS, HOP, RATE_HZ, WINDOW};
 use crate::ear::EarError;
 use crate::ear::history::History;
 
@@ -17,12 +18,20 @@ use crate::ear::history::History;
 const REMEMBER: usize = 512;
 /// A dip of the distance is over when it has not been passed for so many frames.
 const SETTLED: i64 = 8;
-/// Frames of background looked at before a candidate, and after it.
-const MARGIN: (usize, usize) = (32, AFTER.1 + 1);
+/// Frames of background looked at before a candidate.
+const BEFORE: usize = 32;
+/// A candidate is looked at so many frames after it ends where sound goes on,
+const WAITS: i64 = 16;
+/// and so many after the sound ends where it ends before that.
+const WAITS_QUIET: i64 = AFTER.1 as i64 + 1;
+/// Sound has ended when it is this far under the word's loudest frame (ratio of power),
+const ENDED: f32 = 0.0025;
+/// or this far over the background.
+const ENDED_OVER: f32 = 4.0;
 /// The close look may move the word by so many frames.
 const MOVE: usize = 12;
 /// A look waits so many frames for a better one of another word.
-const HELD: i64 = 5;
+const HELD: i64 = 3;
 /// Two looks whose onsets are this close are one word, in samples at 16 kHz.
 const SAME: i64 = 2_400;
 /// Most candidates that wait at once.
@@ -31,6 +40,12 @@ const MOST: usize = 64;
 const MEET: i64 = 32;
 /// as if they had so many times its power.
 const IN_NOISE: f32 = 12.0;
+/// What was loudest is forgotten by this part a frame (10 dB a second).
+const FADES: f32 = 0.977;
+/// Frames after a take's onset, by which it is found again.
+const ANCHOR: usize = 6;
+/// So many of the nearest takes place the onset.
+const PLACED_BY: usize = NEARER;
 /// How far over the takes' own distance a candidate may be to be looked at.
 const REACH: f32 = 2.6;
 /// A stretch that was looked at closely.
@@ -68,6 +83,7 @@ struct Listener {
     warps: Vec<Warp>,
     known: Vec<Known>,
     onsets: Vec<u32>,
+    edges: Vec<Edge>,
     own: f32,
     best: Option<Candidate>,
     last: Option<Candidate>,
@@ -85,12 +101,14 @@ impl Listener {
             cosines.shapes(&floored(&frames, bands), &mut shapes);
             warps.push(Warp::new(shapes.clone(), 0));
             warps.push(Warp::new(shapes, 0));
-            known.push(Known::new(frames, bands));
+            let anchor = take.onset as usize / HOP + ANCHOR;
+            known.push(Known::new(frames, bands, anchor));
         }
         Self {
             warps,
             known,
             onsets: profile.takes.iter().map(|t| t.onset).collect(),
+            edges: profile.takes.iter().map(Take::edge).collect(),
             own: profile.own,
             best: None,
             last: None,
@@ -175,6 +193,7 @@ pub struct Spotter {
     sound: History,
     spectrum: Spectrum,
     noise: Noise,
+    loudest: f32,
     cosines: Cosines,
     bands: usize,
     powers: Vec<Powers>,
@@ -192,18 +211,19 @@ impl Spotter {
     /// For a sample rate and the words to listen for. Where the stream or the
     /// lesson holds less than 8 kHz of band, only what both hold is compared.
     pub fn new(rate_hz: u32, profiles: &[WordProfile]) -> Result<Self, EarError> {
-        let mut lowest_hz = rate_hz;
+        let mut band_hz = f64::from(rate_hz);
         for profile in profiles {
             profile.check()?;
-            lowest_hz = lowest_hz.min(profile.rate_hz);
+            band_hz = band_hz.min(profile.band_hz(rate_hz));
         }
-        let bands = bands_below(0.46 * f64::from(lowest_hz));
+        let bands = bands_below(band_hz);
         let cosines = Cosines::new(bands);
         Ok(Self {
             rate: To16k::new(f64::from(rate_hz)),
             sound: History::new(REMEMBER * HOP),
             spectrum: Spectrum::new(),
             noise: Noise::default(),
+            loudest: 0.0,
             listeners: profiles
                 .iter()
                 .map(|p| Listener::new(p, &cosines, bands))
@@ -251,7 +271,10 @@ impl Spotter {
         let slot = t as usize % REMEMBER;
         self.powers[slot] = powers;
         self.floors[slot] = floor;
-        let soft = std::array::from_fn(|b| powers[b] + 2.0 * floor[b]);
+        // As the takes are, the stream is floored 30 dB under what was loudest.
+        self.loudest = total(&powers, self.bands).max(FADES * self.loudest);
+        let least = 1e-3 * self.loudest / self.bands.max(1) as f32;
+        let soft = std::array::from_fn(|b| powers[b] + 2.0 * floor[b] + least);
         let cepstra = self.cosines.cepstra(&soft);
         if t == 0 {
             self.line = [cepstra; 5];
@@ -271,7 +294,7 @@ impl Spotter {
             }
             self.listeners[word].step(t - 2, &shape);
             while let Some(&candidate) = self.listeners[word].waiting.first() {
-                if candidate.end + (MARGIN.1 as i64) > t {
+                if self.ready(candidate) > t {
                     break;
                 }
                 self.listeners[word].waiting.remove(0);
@@ -279,7 +302,7 @@ impl Spotter {
                     .waiting
                     .iter()
                     .any(|w| (w.start - candidate.start).abs() < 15 && w.mean < candidate.mean);
-                if !better && let Some(look) = self.look(word, candidate) {
+                if !better && let Some(look) = self.look(word, candidate, t) {
                     self.hold(t, look);
                 }
             }
@@ -306,38 +329,53 @@ impl Spotter {
         }
     }
 
-    fn look(&self, word: usize, candidate: Candidate) -> Option<Look> {
+    /// The frame from which on a candidate can be judged.
+    fn ready(&self, candidate: Candidate) -> i64 {
+        let level = |t: i64| total(&self.powers[t.max(0) as usize % REMEMBER], self.bands);
+        let Candidate { start, end, .. } = candidate;
+        let floor = total(&self.floors[start.max(0) as usize % REMEMBER], self.bands);
+        let peak = (start..=end).map(level).fold(0.0, f32::max);
+        let bar = (ENDED * peak).max(ENDED_OVER * floor);
+        let last = (start..=end).rev().find(|t| level(*t) > bar).unwrap_or(end);
+        if last == end {
+            end + WAITS
+        } else {
+            (last + WAITS_QUIET).max(end + WAITS)
+        }
+    }
+
+    fn look(&self, word: usize, candidate: Candidate, now: i64) -> Option<Look> {
         let listener = &self.listeners[word];
-        let first = candidate.start - MARGIN.0 as i64;
-        let last = candidate.end + MARGIN.1 as i64 - 1;
-        if last - first >= REMEMBER as i64 {
+        let first = candidate.start - BEFORE as i64;
+        if now - first >= REMEMBER as i64 {
             return None;
         }
         let get = |ring: &[Powers], t: i64| ring[t.max(0) as usize % REMEMBER];
-        let stretch: Vec<Powers> = (first..=last).map(|t| get(&self.powers, t)).collect();
+        let stretch: Vec<Powers> = (first..=now).map(|t| get(&self.powers, t)).collect();
         let noise = get(&self.floors, candidate.start - 2);
-        // The floor follows the lowest of a noise, which on the whole is louder.
-        let noise = noise.map(|n| 1.5 * n);
-        let skip = MARGIN.0 - MOVE;
-        let part = &stretch[skip..stretch.len() - (MARGIN.1 - MOVE)];
+        let inside = stretch.get(BEFORE..=BEFORE + (candidate.end - candidate.start) as usize)?;
+        let loudest = inside
+            .iter()
+            .map(|p| total(p, self.bands))
+            .fold(0.0, f32::max);
+        let least = 1e-3 * loudest / self.bands.max(1) as f32;
+        // The floor follows the lowest of a noise, which on the whole is louder; and
+        // where a pause is digital silence, it is nothing.
+        let noise = noise.map(|n| (1.5 * n).max(least));
         let length = (candidate.end - candidate.start) as usize;
-        let (cues, lies) = look(
-            &listener.known,
-            &self.cosines,
-            self.bands,
-            part,
-            (MOVE, MOVE + length),
-            &noise,
-            listener.own,
-        )?;
+        let skip = BEFORE - MOVE;
+        let part = stretch.get(skip..=BEFORE + length + MOVE)?;
+        let ear = Close {
+            known: &listener.known,
+            cosines: &self.cosines,
+            bands: self.bands,
+            own: listener.own,
+        };
+        let (mut cues, lies) = ear.look(part, (MOVE, MOVE + length), &noise)?;
         let best = lies.first()?;
-        let around = around(
-            &stretch,
-            skip + best.start,
-            skip + best.end,
-            &noise,
-            self.bands,
-        );
+        let (from, to) = (skip + best.start, skip + best.end);
+        let around = around(&stretch, from, to, &noise, self.bands);
+        (cues.before, cues.after) = (around.level_before, around.level_after);
         let (onset, u) = self.onset(listener, &lies, first + skip as i64)?;
         let end = (first + (skip + best.end) as i64) * HOP as i64 + WINDOW as i64 / 2;
         let mut sound = vec![0.0; (end - onset).clamp(1, 32_000) as usize];
@@ -355,21 +393,28 @@ impl Spotter {
         })
     }
 
-    /// The median of where the three nearest takes have the onset, then the rise
-    /// of the sound itself there; and how far these differ.
+    /// The median of where the nearer takes have the onset, then where the
+    /// rise of the nearer ones lies best there; and its standard uncertainty.
     fn onset(&self, listener: &Listener, lies: &[Lies], first: i64) -> Option<(i64, f32)> {
         let mut places: Vec<i64> = lies
             .iter()
-            .take(3)
-            .map(|l| (first + l.start as i64) * HOP as i64 + i64::from(listener.onsets[l.take]))
+            .take(PLACED_BY)
+            .map(|l| {
+                let anchor = first + l.anchor as i64 - listener.known[l.take].anchor as i64;
+                anchor * HOP as i64 + i64::from(listener.onsets[l.take])
+            })
             .collect();
         places.sort_unstable();
         let guess = *places.get(places.len() / 2)?;
-        let lead = ((onset::BEFORE_S + onset::SETTLE_S) * RATE_HZ) as i64;
-        let mut sound = vec![0.0; (lead as f64 + onset::AFTER_S * RATE_HZ) as usize];
-        self.sound.copy(guess - lead, &mut sound);
-        let at = guess - lead + onset::rise(&sound)? as i64;
-        let apart = (at - guess).abs() as f32;
+        let mut sound = vec![0.0; NEEDS.0 + NEEDS.1];
+        self.sound.copy(guess - NEEDS.0 as i64, &mut sound);
+        let nearer: Vec<&Edge> = lies
+            .iter()
+            .take(PLACED_BY)
+            .map(|l| &listener.edges[l.take])
+            .collect();
+        let (after, apart) = place(&sound, &nearer)?;
+        let at = guess + after.round() as i64;
         Some((at.max(0), (0.5 * apart).hypot(0.004 * RATE_HZ as f32)))
     }
 }

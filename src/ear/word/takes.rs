@@ -22,6 +22,8 @@ const UNLIKE: f32 = 1.45;
 const OTHER_LENGTH: f32 = 1.6;
 /// So many samples in a row at the top are clipped.
 const FLAT: usize = 4;
+/// A word may begin so long before its first loud frame, in seconds.
+const EARLY_S: f64 = 0.060;
 /// Sound may be missing from the start of this many frames of the lesson.
 const LEAD: usize = 4;
 
@@ -120,9 +122,10 @@ pub fn cut(samples: &[f32], frames: &[Powers], clipped: impl Fn(f64, f64) -> boo
             t += 1;
         }
         let guess = first * HOP + HOP;
-        let lead = ((onset::BEFORE_S + onset::SETTLE_S) * RATE_HZ) as usize;
+        // A faint release comes before the first frame that is over the bar.
+        let lead = ((onset::LEAD_S + EARLY_S) * RATE_HZ) as usize;
         let from = guess.saturating_sub(lead);
-        let until = (guess + 2 * (onset::AFTER_S * RATE_HZ) as usize).min(samples.len());
+        let until = ((last + 1) * HOP).min(samples.len());
         let start = onset::rise(&samples[from.min(until)..until]).map_or(guess, |k| from + k);
         let peak = levels[first..=last].iter().copied().fold(0.0, f32::max);
         let over_noise_db = 10.0 * (peak / noise).log10();

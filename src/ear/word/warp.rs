@@ -98,6 +98,67 @@ pub fn best_place(take: &[Shape], stretch: &[Shape]) -> Option<(usize, End)> {
     best
 }
 
+/// The best path of `take` that ends on frame `end` of `stretch`: for each frame of
+/// the take the frame it lies on and the distance there. Empty when there is none.
+pub fn path(take: &[Shape], stretch: &[Shape], end: usize) -> Vec<(usize, f32)> {
+    let (n, m) = (take.len(), (end + 1).min(stretch.len()));
+    if n == 0 || m == 0 {
+        return Vec::new();
+    }
+    let off: Vec<f32> = take
+        .iter()
+        .flat_map(|a| stretch[..m].iter().map(move |b| distance(a, b)))
+        .collect();
+    let d = |i: usize, t: usize| off[i * m + t];
+    // Sums, and how many frames of the take and of the stream the last step went.
+    let mut sums = vec![f32::INFINITY; n * m];
+    let mut steps = vec![(0usize, 0usize); n * m];
+    for i in 0..n {
+        for t in 0..m {
+            let mut best = if i == 0 {
+                (d(0, t), (0, 0))
+            } else {
+                (f32::INFINITY, (0, 0))
+            };
+            let mut from = |over: usize, along: usize, cost: f32| {
+                let sum = sums[(i - over) * m + t - along] + cost;
+                if sum < best.0 {
+                    best = (sum, (over, along));
+                }
+            };
+            if i >= 1 && t >= 1 {
+                from(1, 1, d(i, t));
+            }
+            if i >= 1 && t >= 2 {
+                from(1, 2, 0.5 * (d(i, t) + d(i, t - 1)));
+            }
+            if i >= 2 && t >= 1 {
+                from(2, 1, d(i - 1, t) + d(i, t));
+            }
+            sums[i * m + t] = best.0;
+            steps[i * m + t] = best.1;
+        }
+    }
+    let (mut i, mut t) = (n - 1, m - 1);
+    if !sums[i * m + t].is_finite() {
+        return Vec::new();
+    }
+    let mut path = vec![(0, 0.0); n];
+    loop {
+        path[i] = (t, d(i, t));
+        match steps[i * m + t] {
+            (0, _) => return path,
+            (over, along) => {
+                if over == 2 {
+                    path[i - 1] = (t, d(i - 1, t));
+                }
+                i -= over;
+                t -= along;
+            }
+        }
+    }
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;
@@ -156,6 +217,29 @@ mod tests {
                     "seed {seed}, frame {t}: {ours} {theirs}"
                 );
             }
+        }
+    }
+
+    /// The path's frames cost what the search said it costs, but for the steps of two
+    /// frames of the stream, which count half each.
+    #[test]
+    fn the_path_is_the_cheapest_one() {
+        for seed in 0..30 {
+            let stream = shapes(seed + 1_000, 9);
+            // Every other frame: the cheapest path goes one by one through them.
+            let take: Vec<Shape> = stream[2..7].to_vec();
+            let (end, place) = best_place(&take, &stream).unwrap_or((
+                0,
+                End {
+                    mean: 1.0,
+                    start: 0,
+                },
+            ));
+            let path = path(&take, &stream, end);
+            assert_eq!(path[0].0 as i64, place.start, "seed {seed}");
+            let frames: Vec<usize> = path.iter().map(|p| p.0).collect();
+            assert_eq!(frames, [2, 3, 4, 5, 6], "seed {seed}");
+            assert!(path.iter().all(|p| p.1 < 1e-6));
         }
     }
 
