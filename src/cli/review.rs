@@ -7,14 +7,14 @@ use std::path::{Path, PathBuf};
 use std::sync::atomic::{AtomicUsize, Ordering};
 use std::sync::{Mutex, PoisonError};
 
-use anyhow::{Context, ensure};
+use anyhow::{Context, bail, ensure};
 use clap::builder::{PossibleValuesParser, TypedValueParser};
 use clap::{Args, ValueEnum};
 use jiff::Timestamp;
 use jiff::tz::TimeZone;
 use serde::Serialize;
 
-use super::bridges::Bridges;
+use super::bridges::{Bridges, NONE_TAUGHT};
 use super::review_session::Recorded;
 use super::target::Target;
 use super::trouble::{BadUsage, cannot_read};
@@ -339,7 +339,11 @@ impl ReviewCmd {
                 words: Vec::new(),
             });
         }
-        Bridges::wanted(&home()?, &self.bridge)
+        let home = home()?;
+        if self.bridge.is_empty() && Bridges::all(&home)?.is_empty() {
+            bail!("{NONE_TAUGHT}; or add --bridge-from FILE to this review");
+        }
+        Bridges::wanted(&home, &self.bridge)
     }
 
     fn papers(
