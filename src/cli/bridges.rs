@@ -14,6 +14,9 @@ use crate::ear::{ClickProfile, EarError, PROFILE_VERSION};
 use crate::journal::{Home, ProfileSnapshot, write_private_file};
 use crate::listen::Listening;
 
+/// Where nothing is taught.
+pub(super) const NONE_TAUGHT: &str = "no bridge is taught yet, so no mark can be heard. Teach your clicker: marklag teach click NAME, or your word: marklag teach word NAME (--from FILE learns from a recording)";
+
 /// List, change or forget the taught sounds.
 #[derive(Debug, Args)]
 pub(super) struct BridgesCmd {
@@ -124,9 +127,7 @@ impl Bridges {
         }
         let all = Self::all(home)?;
         if all.is_empty() {
-            bail!(
-                "no bridge is taught yet, so no mark can be heard. Teach your clicker: marklag teach click NAME, or your word: marklag teach word NAME (--from FILE learns from a recording)"
-            );
+            bail!(NONE_TAUGHT);
         }
         Ok(all)
     }

@@ -13,13 +13,14 @@ use std::io::Write;
 use std::num::NonZeroUsize;
 use std::path::PathBuf;
 
+use anyhow::bail;
 use clap::Args;
 
 use self::jobs::{Jobs, try_all};
 use self::keep::kept;
 use self::rules::read_moments;
 use self::session::Recorded;
-use super::bridges::Bridges;
+use super::bridges::{Bridges, NONE_TAUGHT};
 use super::teach;
 use super::trouble::BadUsage;
 use crate::ear::word::WordAt;
@@ -201,6 +202,10 @@ impl ReviewCmd {
                 words: Vec::new(),
             });
         }
-        Bridges::wanted(&home()?, &self.bridge)
+        let home = home()?;
+        if self.bridge.is_empty() && Bridges::all(&home)?.is_empty() {
+            bail!("{NONE_TAUGHT}; or add --bridge-from FILE to this review");
+        }
+        Bridges::wanted(&home, &self.bridge)
     }
 }
