@@ -18,6 +18,7 @@ fn every_first_use_tells_the_next_step() {
         (&["review", "drill.wav"], "marklag teach click NAME"),
         (&["compare"], "marklag compare first-look.csv"),
         (&["progress"], "marklag drop"),
+        (&["journal", "list"], "marklag drop"),
         (&["page"], "marklag page me.html"),
         (&["page", "me.html"], "marklag review drill.m4a --keep"),
     ] {

@@ -323,7 +323,7 @@ fn a_check_hears_the_word_and_tells_of_a_narrow_band() {
     assert_eq!(report["words"][0]["lesson_rate_hz"], 48_000);
     let text = check(&drill, &[]);
     assert!(
-        text.contains("A word against a sound (a ball): roughly, to ±"),
+        text.contains("A word against a sound (a ball): yes, to ±"),
         "{text}"
     );
     let narrow: Vec<f32> = farm::word_drill(7, 1)

@@ -119,7 +119,7 @@ impl JournalCmd {
         let Some(mut journal) = Journal::open_existing(&file)? else {
             writeln!(
                 out,
-                "Nothing has been kept yet: there is no {}.",
+                "Nothing has been kept yet: there is no {}. A drill is kept by: marklag drop, or marklag review drill.m4a --keep",
                 file.display()
             )?;
             return Ok(());

@@ -236,7 +236,10 @@ fn write_one(
     };
     match plan {
         Some(plan) => keep(home, &plan, out),
-        None => Ok(writeln!(out, "Nothing was kept.")?),
+        None => Ok(writeln!(
+            out,
+            "Nothing was kept. A plan can be written as a TOML file too: marklag plan load FILE"
+        )?),
     }
 }
 

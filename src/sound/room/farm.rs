@@ -23,7 +23,7 @@ pub fn ten_words(seed: u64) -> Scene {
     room.finish()
 }
 
-/// A ball-drop drill marked by a word, half a second after which the clicker clicks:
+/// A ball-drop drill marked by a word, 0.4 s after whose beginning the clicker clicks:
 /// before the word is known. Near the end of each drop the word is said within
 /// praise, which is no mark.
 pub fn word_drill(seed: u64, drops: u32) -> Scene {
@@ -37,13 +37,15 @@ pub fn word_drill(seed: u64, drops: u32) -> Scene {
         let pace = 0.96 + 0.02 * f64::from(k % 5);
         let mark_s = fall.impacts_s[0] + lag_s;
         room.say(WORD, pace, mark_s, 0.3);
-        room.click(&clicker, mark_s + 0.55, 0.3);
+        room.click(&clicker, mark_s + 0.40, 0.3);
         let praise_s = fall.impacts_s[0] + 4.5;
         let said = word(room.rate(), WORD, 1.0);
         let more = word(room.rate(), OTHER_WORD, 1.0);
         let at = (praise_s * room.rate()) as usize;
         room.add(at, &said, 0.3);
-        room.add(at + said.len(), &more, 0.3);
+        // The word sounds for 0.30 s; then the closure of a stop, as in "good boy".
+        let next = at + (0.35 * room.rate()) as usize;
+        room.add(next, &more, 0.3);
     }
     room.noise(0.001, Colour::Pink);
     room.finish()
