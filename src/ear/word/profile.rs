@@ -13,8 +13,6 @@ pub const WORD_PROFILE_VERSION: u32 = 2;
 const MOST_FRAMES: usize = 120;
 /// Part of a sample rate under which sound is held whole.
 const HELD: f64 = 0.46;
-/// Hisses and bursts reach up to here, in hertz (a convention of this program).
-const NARROW_HZ: f64 = 6_000.0;
 /// Most takes of a word.
 const MOST_TAKES: usize = 40;
 
@@ -102,11 +100,6 @@ impl WordProfile {
     /// lesson and the stream hold.
     pub fn band_hz(&self, rate_hz: u32) -> f64 {
         HELD * f64::from(rate_hz.min(self.rate_hz))
-    }
-
-    /// Whether that is too narrow for hisses and the bursts of stops to be told apart.
-    pub fn is_narrow(&self, rate_hz: u32) -> bool {
-        self.band_hz(rate_hz) < NARROW_HZ
     }
 
     /// Whether it can be listened for at all.
