@@ -71,7 +71,7 @@ impl Cues {
         ]
     }
 
-    /// Log odds that it is the word: a weight for each of [`SCORED`] cues and for each
+    /// Log odds that it is the word: a weight for each of the scored cues and for each
     /// product of two, so that what is clear of noise and of other voices can be held to
     /// more than what is not.
     pub fn score(&self) -> f32 {
