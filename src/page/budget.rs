@@ -41,14 +41,14 @@ pub(super) fn budget_table(budget: &Budget) -> Markup {
             "The largest part stands first; it is the one to make smaller."
         }
         table {
-            thead { tr { th { "Part" } th { "ms" } th { "Share" } th { "What makes it smaller" } } }
+            thead { tr { th { "Part" } th { "ms" } th { "Share" } th.words { "What makes it smaller" } } }
             tbody {
                 @for row in &rows {
                     tr {
-                        td { (row.name) }
+                        td.words { (row.name) }
                         td { (format!("{:.2}", row.u_ms)) }
                         td { (format!("{:.0} %", 100.0 * row.share)) }
-                        td { (row.remedy) }
+                        td.words { (row.remedy) }
                     }
                 }
             }

@@ -36,7 +36,7 @@ figure{margin:1.5rem 0}figcaption{font-size:.9rem;margin-top:.3rem}\
 svg{display:block;width:100%;max-width:36rem;height:auto}\
 .wide{overflow-x:auto}table{border-collapse:collapse;font-variant-numeric:tabular-nums}\
 th,td{padding:.15rem .35rem;text-align:right;border-bottom:1px solid var(--line);white-space:nowrap}\
-th:first-child,td:first-child{text-align:left}a{color:var(--mark)}\
+th:first-child,td:first-child{text-align:left}.words{text-align:left;white-space:normal}a{color:var(--mark)}\
 @media print{body{max-width:none;padding:0;font-size:10pt}figure,table,tr{break-inside:avoid}\
 h2{break-after:avoid}.wide{overflow:visible}}";
 
