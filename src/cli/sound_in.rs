@@ -29,7 +29,32 @@ pub(super) struct SoundIn {
     fast: bool,
 }
 
+/// A source that is open, and what is kept of where it comes from.
+pub(super) struct Origin {
+    pub(super) source: Box<dyn SampleSource>,
+    pub(super) name: String,
+    pub(super) channels: u16,
+}
+
 impl SoundIn {
+    /// Opens the microphone, or the recording in its place.
+    pub(super) fn origin(&self, home: &Home) -> anyhow::Result<Origin> {
+        if let Some((file, info)) = self.recording()? {
+            return Ok(Origin {
+                source: self.open(home)?,
+                name: file.display().to_string(),
+                channels: u16::try_from(info.channels).unwrap_or(u16::MAX),
+            });
+        }
+        let microphone = self.microphone(home)?;
+        let opened = microphone.opened().clone();
+        Ok(Origin {
+            source: Box::new(microphone),
+            name: opened.device.description,
+            channels: opened.channels,
+        })
+    }
+
     /// Whether a recording stands in for the microphone.
     pub(super) fn is_recording(&self) -> bool {
         self.from.is_some()

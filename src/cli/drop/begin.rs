@@ -6,35 +6,11 @@ use serde_json::json;
 
 use super::{By, DropCmd};
 use crate::cli::bridges::Bridges;
+use crate::cli::sound_in::Origin;
 use crate::drill::State;
-use crate::journal::{Bout, BoutKind, Home, Settings};
-use crate::sound::SampleSource;
-
-/// Where the sound comes from.
-pub(super) struct Origin {
-    pub(super) source: Box<dyn SampleSource>,
-    pub(super) name: String,
-    pub(super) channels: u16,
-}
+use crate::journal::{Bout, BoutKind, Settings};
 
 impl DropCmd {
-    pub(super) fn origin(&self, home: &Home) -> anyhow::Result<Origin> {
-        if let Some((file, info)) = self.sound.recording()? {
-            return Ok(Origin {
-                source: self.sound.open(home)?,
-                name: file.display().to_string(),
-                channels: u16::try_from(info.channels).unwrap_or(u16::MAX),
-            });
-        }
-        let microphone = self.sound.microphone(home)?;
-        let opened = microphone.opened().clone();
-        Ok(Origin {
-            source: Box::new(microphone),
-            name: opened.device.description,
-            channels: opened.channels,
-        })
-    }
-
     /// What is known of the drill before it begins; sound file and person are put
     /// in by the caller.
     pub(super) fn bout(

@@ -148,7 +148,7 @@ impl DropCmd {
             .map(|name| Pedal::open(name, true))
             .transpose()?;
         let path = self.key_path(home)?;
-        let origin = self.origin(home)?;
+        let origin = self.sound.origin(home)?;
         let rate_hz = origin.source.rate_hz();
         if let Some(words) = taught.narrow(rate_hz) {
             eprintln!("Note: {words}.");

@@ -40,15 +40,8 @@ enum What {
         /// into the microphone
         #[arg(long, value_name = "FILE")]
         from: Option<PathBuf>,
-        /// Listen with this microphone and remember it: a part of its name, or its id
-        #[arg(long, value_name = "NAME", conflicts_with = "from")]
-        microphone: Option<String>,
-        /// Listen to this channel only, counted from 1 (all are mixed otherwise)
-        #[arg(long, value_name = "N")]
-        channel: Option<NonZeroU16>,
-        /// Plain lines instead of the full screen
-        #[arg(long)]
-        plain: bool,
+        #[command(flatten)]
+        listen: Listen,
     },
     /// Teach your spoken mark: say the word ten times, or give a recording of that
     Word {
@@ -65,44 +58,58 @@ enum What {
         /// Count the word also where more speech precedes or follows it at once
         #[arg(long)]
         counts_in_praise: bool,
-        /// Listen with this microphone and remember it: a part of its name, or its id
-        #[arg(long, value_name = "NAME", conflicts_with = "from")]
-        microphone: Option<String>,
-        /// Listen to this channel only, counted from 1 (all are mixed otherwise)
-        #[arg(long, value_name = "N")]
-        channel: Option<NonZeroU16>,
-        /// Plain lines instead of the full screen
-        #[arg(long)]
-        plain: bool,
+        #[command(flatten)]
+        listen: Listen,
     },
+}
+
+/// How a lesson is listened to.
+#[derive(Debug, Args)]
+struct Listen {
+    /// Listen with this microphone and remember it: a part of its name, or its id
+    #[arg(long, value_name = "NAME", conflicts_with = "from")]
+    microphone: Option<String>,
+    /// Listen to this channel only, counted from 1 (all are mixed otherwise)
+    #[arg(long, value_name = "N")]
+    channel: Option<NonZeroU16>,
+    /// Plain lines instead of the full screen
+    #[arg(long)]
+    plain: bool,
+}
+
+impl Listen {
+    /// Of a recording's channels.
+    fn choice(&self) -> ChannelChoice {
+        channel_choice(self.channel.map(NonZeroUsize::from))
+    }
+
+    /// A lesson from the microphone.
+    fn live<T>(
+        self,
+        home: &Home,
+        lesson: impl FnOnce(&mut dyn SampleSource, &mut Show) -> anyhow::Result<T>,
+    ) -> anyhow::Result<T> {
+        let channel = self.channel.map(NonZeroU16::get);
+        let sound = SoundIn::of_microphone(self.microphone, channel);
+        let mut source = sound.open(home)?;
+        let mut show = Show::open(home, self.plain, false)?;
+        let taught = lesson(&mut *source, &mut show);
+        show.close();
+        taught
+    }
 }
 
 impl TeachCmd {
     pub(super) fn run(self, home: &Home, out: &mut dyn Write) -> anyhow::Result<()> {
         match self.what {
-            What::Click {
-                name,
-                from,
-                microphone,
-                channel,
-                plain,
-            } => {
+            What::Click { name, from, listen } => {
                 check_name(&name)?;
                 // An unwritable home is told before the listening.
                 home.create()?;
                 let taught = match from {
-                    Some(file) => {
-                        let channel = channel.map(NonZeroUsize::from);
-                        click_from_file(&name, &file, channel_choice(channel))?
-                    }
+                    Some(file) => click_from_file(&name, &file, listen.choice())?,
                     None => {
-                        let sound =
-                            SoundIn::of_microphone(microphone, channel.map(NonZeroU16::get));
-                        let mut source = sound.open(home)?;
-                        let mut show = Show::open(home, plain, false)?;
-                        let taught = click_live(&name, &mut *source, &mut show, out);
-                        show.close();
-                        taught?
+                        listen.live(home, |source, show| click_live(&name, source, show, out))?
                     }
                 };
                 click(&taught, home, out)
@@ -112,13 +119,11 @@ impl TeachCmd {
                 from,
                 talk,
                 counts_in_praise,
-                microphone,
-                channel,
-                plain,
+                listen,
             } => {
                 check_name(&name)?;
                 home.create()?;
-                let choice = channel_choice(channel.map(NonZeroUsize::from));
+                let choice = listen.choice();
                 let talk = match talk {
                     None => Talk::None,
                     Some(Some(file)) => Talk::Heard(whole(&file, choice)?),
@@ -126,15 +131,9 @@ impl TeachCmd {
                 };
                 let mut taught = match from {
                     Some(file) => word_from_file(&name, &file, &talk, choice)?,
-                    None => {
-                        let sound =
-                            SoundIn::of_microphone(microphone, channel.map(NonZeroU16::get));
-                        let mut source = sound.open(home)?;
-                        let mut show = Show::open(home, plain, false)?;
-                        let taught = word_live(&name, &mut *source, &talk, &mut show, out);
-                        show.close();
-                        taught?
-                    }
+                    None => listen.live(home, |source, show| {
+                        word_live(&name, source, &talk, show, out)
+                    })?,
                 };
                 taught.profile.counts_in_praise = counts_in_praise;
                 word(&taught, home, out)

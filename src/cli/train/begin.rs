@@ -16,19 +16,11 @@ use crate::hand::{KeyPath, Source};
 use crate::journal::{Home, Journal, Settings, hands};
 use crate::measure::observer::Observer;
 use crate::session::{FILE_U_MS, Setup};
-use crate::sound::SampleSource;
 use crate::timeline::session::{Line, parse_events};
 use crate::timeline::{Plan, Window};
 
 /// The limit of a session without a plan, in minutes.
 const MINUTES: f64 = 5.0;
-
-/// Where the sound comes from.
-pub(super) struct Origin {
-    pub(super) source: Box<dyn SampleSource>,
-    pub(super) name: String,
-    pub(super) channels: u16,
-}
 
 impl TrainCmd {
     /// The plan that was named, or free work.
@@ -87,23 +79,6 @@ impl TrainCmd {
             );
         }
         setup(plan, settings, observer)
-    }
-
-    pub(super) fn origin(&self, home: &Home) -> anyhow::Result<Origin> {
-        if let Some((file, info)) = self.sound.recording()? {
-            return Ok(Origin {
-                source: self.sound.open(home)?,
-                name: file.display().to_string(),
-                channels: u16::try_from(info.channels).unwrap_or(u16::MAX),
-            });
-        }
-        let microphone = self.sound.microphone(home)?;
-        let opened = microphone.opened().clone();
-        Ok(Origin {
-            source: Box::new(microphone),
-            name: opened.device.description,
-            channels: opened.channels,
-        })
     }
 
     /// The pedals that are to be read; grabbed, each for this program alone.

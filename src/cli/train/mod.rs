@@ -118,7 +118,7 @@ impl TrainCmd {
         if let Some(journal) = &mut journal {
             unended::offer_unended(journal, self.plain || self.json, out)?;
         }
-        let origin = self.origin(home)?;
+        let origin = self.sound.origin(home)?;
         let rate_hz = origin.source.rate_hz();
         if let Some(words) = taught.narrow(rate_hz) {
             eprintln!("Note: {words}.");

@@ -87,16 +87,7 @@ impl Lesson<'_> {
                 continue;
             }
             let place = at.saturating_add_signed(shift);
-            let x = self.cut(place as i64);
-            let scale = 1.0
-                / x.iter()
-                    .map(|v| f64::from(*v) * f64::from(*v))
-                    .sum::<f64>()
-                    .sqrt()
-                    .max(1e-12);
-            for (s, v) in sum.iter_mut().zip(&x) {
-                *s += scale * f64::from(*v);
-            }
+            add_scaled(&mut sum, &self.cut(place as i64));
             places.push(place);
         }
         (sum.iter().map(|v| *v as f32).collect(), places)
@@ -128,16 +119,7 @@ impl Lesson<'_> {
             .collect();
         let mut sum = vec![0.0f64; template.len()];
         for onset in &onsets {
-            let x = self.cut(*onset as i64);
-            let scale = 1.0
-                / x.iter()
-                    .map(|v| f64::from(*v) * f64::from(*v))
-                    .sum::<f64>()
-                    .sqrt()
-                    .max(1e-12);
-            for (s, v) in sum.iter_mut().zip(&x) {
-                *s += scale * f64::from(*v);
-            }
+            add_scaled(&mut sum, &self.cut(*onset as i64));
         }
         let peak = sum.iter().fold(1e-12f64, |a, v| a.max(v.abs()));
         (sum.iter().map(|v| (v / peak) as f32).collect(), onsets)
@@ -206,5 +188,14 @@ impl Lesson<'_> {
             coherences.get(coherences.len() / 4).copied().unwrap_or(0.0),
             median(spreads),
         ))
+    }
+}
+
+/// Adds a stretch scaled to an energy of 1.
+fn add_scaled(sum: &mut [f64], x: &[f32]) {
+    let energy: f64 = x.iter().map(|v| f64::from(*v) * f64::from(*v)).sum();
+    let scale = 1.0 / energy.sqrt().max(1e-12);
+    for (s, v) in sum.iter_mut().zip(x) {
+        *s += scale * f64::from(*v);
     }
 }

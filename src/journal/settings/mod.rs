@@ -16,7 +16,7 @@ pub use self::aims::{AimSetting, Aims};
 pub use self::keys::Keys;
 use crate::ear::word::WordAt;
 use crate::measure::observer::Observer;
-use crate::measure::session::SessionRules;
+use crate::measure::session::{SessionRules, number};
 use crate::screen::theme::{ColourSetting, SignSetting};
 use crate::session::Setup;
 use crate::timeline::{MomentKind, Plan};
@@ -253,22 +253,6 @@ fn window<'de, D: Deserializer<'de>>(from: D) -> Result<f64, D::Error> {
 
 fn distance<'de, D: Deserializer<'de>>(from: D) -> Result<f64, D::Error> {
     number(from, 0.0, DISTANCE_MAX_M, "metres")
-}
-
-fn number<'de, D: Deserializer<'de>>(
-    from: D,
-    least: f64,
-    most: f64,
-    unit: &str,
-) -> Result<f64, D::Error> {
-    let value = f64::deserialize(from)?;
-    if (least..=most).contains(&value) {
-        Ok(value)
-    } else {
-        Err(de::Error::custom(format!(
-            "{value} is not between {least} and {most} {unit}"
-        )))
-    }
 }
 
 #[cfg(test)]

@@ -12,6 +12,7 @@ mod warn;
 
 pub use lean::{Lean, Leaning, lean};
 pub use pace::{Pace, pace};
+pub(crate) use rules::number;
 pub use rules::{SessionRules, WarnRules};
 pub use treats::{Paid, treats};
 pub use tries::{Try, TryOutcome, tries};

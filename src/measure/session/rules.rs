@@ -173,7 +173,8 @@ fn count<'de, D: Deserializer<'de>>(from: D) -> Result<usize, D::Error> {
     }
 }
 
-fn number<'de, D: Deserializer<'de>>(
+/// Reads a number from `least` to `most`; its `unit` is only for the words of the error.
+pub(crate) fn number<'de, D: Deserializer<'de>>(
     from: D,
     least: f64,
     most: f64,
