@@ -1,6 +1,6 @@
 //! Why a microphone could not be opened, in words that tell what to do.
 
-use super::device::PickError;
+use crate::sound::device::PickError;
 
 /// Why a microphone could not be opened.
 #[derive(Debug, thiserror::Error)]

@@ -15,8 +15,8 @@ use alsa::pcm::{Access, Format, HwParams, PCM};
 use alsa::poll::{Descriptors, poll};
 use alsa::{Direction, ValueOr};
 
-use super::capture::Intake;
-use super::monotonic::mono_ns;
+use crate::sound::capture::Intake;
+use crate::sound::monotonic::mono_ns;
 
 /// Blocks asked of the server per second. It sends longer ones when its source
 /// gives longer ones.
