@@ -155,7 +155,8 @@ fn one_folder_names_the_audio_libraries() {
             .collect();
         assert!(!named.is_empty(), "{library}");
         for path in named {
-            assert!(path.starts_with("src/sound/microphone"), "{path:?}");
+            let name = path.display().to_string();
+            assert!(name.contains("/src/sound/microphone/"), "{name}");
         }
     }
 }

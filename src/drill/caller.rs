@@ -2,7 +2,7 @@
 //! is told what to do, or a ball on the screen falls. Time is told to it.
 
 use super::plan::{Fall, Place, Waits};
-use super::state::Way;
+use super::setup::Way;
 use crate::timeline::MomentKind;
 
 /// Seconds a partner holds a catch drop.

@@ -3,10 +3,13 @@
 
 mod advice;
 mod caller;
+mod pairing;
 mod plan;
+mod setup;
 mod state;
 
 pub use advice::{TooFewToAdvise, advice};
 pub use caller::{Call, Caller};
 pub use plan::{Fall, Place, Prompt, Waits};
-pub use state::{Event, Feedback, Phase, Setup, State, Way, step};
+pub use setup::{Feedback, Setup, Way};
+pub use state::{Event, Phase, State, step};

@@ -1,55 +1,16 @@
 //! The drill so far. [`step`] is the only way in which it changes; it reads no
 //! clock: what time it is comes with the events.
 
-use crate::ear::word::WordAt;
+use super::pairing::is_mark;
+use super::setup::{Setup, Way};
 use crate::listen::{News, Timeline};
 use crate::measure::{Summary, Yardstick, summarise};
-use crate::review::{Outcome, Rules, judge};
-use crate::timeline::{Moment, MomentKind, Pair, Sound, SoundKind, moment_of};
+use crate::review::{Outcome, judge};
+use crate::timeline::{Moment, Pair, moment_of};
 
 /// Seconds after which nothing more is heard of an instant: a drop is told once
 /// its ball is silent, which takes some seconds of bounces.
-const LATE_S: f64 = 12.0;
-
-/// Where the moments come from.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub enum Way {
-    /// A real ball, by the sound of its bounces.
-    Ball,
-    /// A partner's key or pedal.
-    Partner,
-    /// A ball on the screen.
-    Screen,
-}
-
-/// When lags are shown.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub enum Feedback {
-    /// After each drop.
-    Each,
-    /// Only at the end.
-    End,
-}
-
-/// What a drill is, before it begins.
-#[derive(Debug, Clone, PartialEq)]
-pub struct Setup {
-    /// Which moment is to be marked.
-    pub kind: MomentKind,
-    /// Where it comes from.
-    pub way: Way,
-    /// What marks are judged by.
-    pub rules: Rules,
-    /// How many drops; `None` for as many as come.
-    pub drops: Option<usize>,
-    /// When lags are shown.
-    pub feedback: Feedback,
-    /// Seconds after an instant at which every mark at it is known: a word is known
-    /// when it is over.
-    pub known_after_s: f64,
-    /// Where in a word its mark is stamped.
-    pub word_at: WordAt,
-}
+pub(super) const LATE_S: f64 = 12.0;
 
 /// Something that happened. Times are seconds from the first sample heard.
 #[derive(Debug, Clone, PartialEq)]
@@ -111,7 +72,7 @@ pub struct State {
     /// Moments set aside by an undo: their times.
     pub undone: Vec<f64>,
     /// Marks that belonged to drops set aside.
-    undone_marks: Vec<f64>,
+    pub(super) undone_marks: Vec<f64>,
     /// Stretches that do not count: from, to.
     pub pauses: Vec<(f64, f64)>,
     /// Catch drops.
@@ -127,9 +88,9 @@ pub struct State {
     /// The pairs, in order of time; the last ones may still change.
     pub pairs: Vec<Pair>,
     /// How many of the pairs can no longer change.
-    settled: usize,
+    pub(super) settled: usize,
     /// Where the settled stretch ends.
-    settled_s: f64,
+    pub(super) settled_s: f64,
 }
 
 impl State {
@@ -244,76 +205,6 @@ impl State {
         )
     }
 
-    /// Whether what happened at `t_s` counts.
-    fn counts(&self, t_s: f64) -> bool {
-        let is_in_pause = self
-            .pauses
-            .iter()
-            .any(|(from, to)| (*from..=*to).contains(&t_s));
-        !is_in_pause && !self.undone.contains(&t_s) && !self.undone_marks.contains(&t_s)
-    }
-
-    /// What was heard from `from_s` on and counts.
-    fn counted(&self, from_s: f64) -> Timeline {
-        let sounds = &self.heard.sounds;
-        let first = sounds.partition_point(|s| s.t_s < from_s);
-        let mut counted = Timeline {
-            duration_s: self.heard.duration_s,
-            ..Timeline::default()
-        };
-        for (sound, u_ms) in sounds.iter().zip(&self.heard.sound_u_ms).skip(first) {
-            if !is_mark(sound) || self.counts(sound.t_s) {
-                counted.sounds.push(sound.clone());
-                counted.sound_u_ms.push(*u_ms);
-            }
-        }
-        let drops = self.heard.drops.iter().rev();
-        counted.drops = drops
-            .take_while(|d| d.top_s >= from_s - 1.0)
-            .cloned()
-            .collect();
-        counted.drops.reverse();
-        counted
-    }
-
-    /// Pairs anew what is not settled, then settles what can no longer change:
-    /// everything before a stretch in which neither moment nor mark can reach
-    /// across, and so long ago that nothing more is heard of it.
-    fn pair_again(&mut self) {
-        self.pairs.truncate(self.settled);
-        let from_s = self.settled_s;
-        let heard = self.counted(from_s);
-        let open: Vec<Moment> = self
-            .moments_counted()
-            .filter(|m| m.t_s >= from_s)
-            .cloned()
-            .collect();
-        let mut times: Vec<f64> = open.iter().map(|m| m.t_s).collect();
-        times.extend(heard.marks().iter().map(|m| m.0));
-        times.sort_by(f64::total_cmp);
-        self.pairs
-            .extend(judge(&heard, &open, &self.setup.rules).pairs);
-        let window = self.setup.rules.window;
-        let reach_s = window.before_ms().max(window.after_ms()) * 1e-3;
-        let until_s = self.now_s - LATE_S - reach_s;
-        let cut = times
-            .windows(2)
-            .rev()
-            .find_map(|w| (w[1] - w[0] > reach_s && w[1] < until_s).then_some(w[1]));
-        if let Some(cut_s) = cut {
-            let is_before = |p: &Pair| p.moment_s.or(p.mark_s).is_some_and(|t| t < cut_s);
-            self.settled = self.pairs.iter().filter(|p| is_before(p)).count();
-            self.settled_s = cut_s;
-        }
-    }
-
-    /// From the start, when something long ago has changed.
-    fn pair_all(&mut self) {
-        self.settled = 0;
-        self.settled_s = f64::NEG_INFINITY;
-        self.pair_again();
-    }
-
     fn add_moment(&mut self, moment: Moment) {
         let place = self.moments.partition_point(|m| m.t_s <= moment.t_s);
         self.moments.insert(place, moment);
@@ -355,10 +246,6 @@ impl State {
             }
         }
     }
-}
-
-fn is_mark(sound: &Sound) -> bool {
-    sound.kind != SoundKind::Impact
 }
 
 /// The drill after an event.

@@ -1,7 +1,11 @@
 #![allow(clippy::unwrap_used)]
 
 use super::*;
+use crate::drill::Feedback;
+use crate::ear::word::WordAt;
+use crate::review::Rules;
 use crate::timeline::{Aim, Drop, MomentSource, Window};
+use crate::timeline::{MomentKind, Sound, SoundKind};
 use proptest::prelude::*;
 
 fn setup(way: Way, drops: Option<usize>) -> Setup {
