@@ -2,6 +2,7 @@
 //! rate; and what a lesson may be thrown at.
 #![allow(clippy::unwrap_used, clippy::expect_used)]
 
+use marklag::ear::Lesson;
 use marklag::ear::word::{TaughtWord, WordAt, WordLesson, WordTeachError, teach_word};
 use marklag::ear::{Ear, Heard, teach_click};
 use marklag::listen::{Listening, News, Timeline};

@@ -1,380 +1,56 @@
-//! A click taught live: what is to be said while the trainer clicks. The profile
-//! itself is made by [`teach_click`] from the very same sound, as from a file.
+//! What a lesson by microphone is, for a click as for a word: it is pushed sound, says
+//! what comes of each try, and learns when there are enough.
 
-use std::fmt;
+use std::error::Error;
+use std::fmt::Display;
 
-use super::heard::click_view;
-use super::level::{Level, LevelMeter, STANDS_OUT_DB};
-use super::teach::{
-    LEAST_OVER_NOISE_DB, LONGEST_HELD_S, Taught, TeachError, is_clipped, teach_click,
-};
-use super::{Ear, EarError};
+use super::{EarError, Level};
 
-/// Clicks that are asked for.
+/// Examples that are asked for.
 pub const WANTED: usize = 10;
 /// Fewer than this are too few to be sure of, however good.
-const SURE: usize = 8;
-/// The room is listened to for this long before the first click, in seconds.
-const ROOM_S: f64 = 1.0;
-/// After the last click its release is waited for, in seconds.
-const LAST_S: f64 = 1.0;
-/// Sounds closer than this are one sound and its echo, in seconds.
-const SAME_S: f64 = 0.025;
+pub(super) const SURE: usize = 8;
+/// The room is listened to for this long before the first example, in seconds.
+pub(super) const ROOM_S: f64 = 1.0;
+/// After the last example this long is waited for more of it, in seconds.
+pub(super) const LAST_S: f64 = 1.0;
 /// Longest lesson, in seconds: three minutes.
-const LONGEST_S: f64 = 180.0;
-/// The stretch around an onset in which a click's level is read, in seconds.
-const AROUND_S: (f64, f64) = (0.02, 0.008);
-
-/// What there is to say to the trainer.
-#[derive(Debug, Clone, PartialEq)]
-pub enum Said {
-    /// A click was heard and counts.
-    Click {
-        /// Clicks that count so far.
-        number: usize,
-        /// How far it stands over the noise, in dB.
-        over_noise_db: f64,
-    },
-    /// A click that does not count: it hardly stands out.
-    TooQuiet {
-        /// How far it stands over the noise, in dB.
-        over_noise_db: f64,
-    },
-    /// A click that does not count: it is overdriven.
-    Clipped,
-    /// A click that does not count: it came too soon after the one before it.
-    TooSoon,
-    /// Fewer of the clicks than were counted can be learned from: more are needed.
-    More {
-        /// Clicks that can be learned from.
-        usable: usize,
-    },
-    /// The lesson begins anew, for this reason.
-    Again(TeachError),
-    /// The lesson begins anew: it went on for too long.
-    TooLong,
-    /// The click is taught.
-    Done(Box<Taught>),
-}
-
-impl fmt::Display for Said {
-    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-        match self {
-            Self::Click {
-                number,
-                over_noise_db,
-            } => write!(
-                f,
-                "click {number}/{WANTED}: good, {over_noise_db:.0} dB over the room"
-            ),
-            Self::TooQuiet { over_noise_db } => write!(
-                f,
-                "too quiet ({over_noise_db:.0} dB over the room, {LEAST_OVER_NOISE_DB:.0} are needed): come nearer and click again"
-            ),
-            Self::Clipped => f.write_str(
-                "too loud for the microphone: move it away, or turn its level down, and click again",
-            ),
-            Self::TooSoon => f.write_str("too soon: wait about a second between two clicks"),
-            Self::More { usable } => write!(
-                f,
-                "{usable} of them can be learned from: click {} more times, a second apart",
-                WANTED.saturating_sub(*usable).max(1)
-            ),
-            Self::Again(reason) => write!(f, "once more from the beginning, please: {reason}"),
-            Self::TooLong => f.write_str(
-                "once more from the beginning, please: ten clicks, about one a second, nothing else in between",
-            ),
-            Self::Done(taught) => {
-                write!(f, "taught from {} clicks", taught.profile.examples)
-            }
-        }
-    }
-}
+pub(super) const LONGEST_S: f64 = 180.0;
 
 /// A lesson that is going on.
-pub struct LiveLesson {
-    name: String,
-    rate_hz: u32,
-    samples: Vec<f32>,
-    ear: Ear,
-    meter: LevelMeter,
-    /// The last sound that was taken for a press, and whether its release came.
-    last: Option<(u64, bool)>,
-    last_sound: u64,
-    count: usize,
-    /// Clicks to go for before the next try to learn.
-    goal: usize,
-}
+pub trait Lesson {
+    /// What is learned.
+    type Taught;
+    /// What there is to say to the trainer.
+    type Said: Display;
+    /// Why nothing can be learned.
+    type Refusal: Error + Send + Sync + 'static;
 
-impl LiveLesson {
-    /// A lesson for a click called `name` at a rate of 8 to 192 kHz.
-    pub fn new(name: &str, rate_hz: u32) -> Result<Self, EarError> {
-        Ok(Self {
-            name: name.to_owned(),
-            rate_hz,
-            samples: Vec::new(),
-            ear: Ear::new(rate_hz, &[])?,
-            meter: LevelMeter::new(rate_hz),
-            last: None,
-            last_sound: 0,
-            count: 0,
-            goal: WANTED,
-        })
-    }
+    /// More of the stream, some tens of ms at a time; what is to be said about it goes
+    /// to `say`. Once something was learned it is not to be pushed again.
+    ///
+    /// # Errors
+    /// The sound cannot be heard.
+    fn push(&mut self, samples: &[f32], say: &mut dyn FnMut(Self::Said)) -> Result<(), EarError>;
 
-    /// Clicks that count so far.
-    pub fn count(&self) -> usize {
-        self.count
-    }
-
-    /// What the level meter shows.
-    pub fn level(&mut self) -> Level {
-        self.meter.level()
-    }
-
-    /// Whether the room was listened to for long enough to begin clicking.
-    pub fn knows_the_room(&self) -> bool {
-        self.samples.len() as f64 >= ROOM_S * f64::from(self.rate_hz)
-    }
-
-    /// More of the stream, some tens of ms at a time; what is to be said about it
-    /// goes to `say`. After [`Said::Done`] it is not to be pushed again.
-    pub fn push(&mut self, samples: &[f32], say: &mut dyn FnMut(Said)) -> Result<(), EarError> {
-        self.meter.push(samples);
-        self.samples.extend_from_slice(samples);
-        let mut heard = Vec::new();
-        self.ear.push(samples, &mut |h| heard.push(h.at))?;
-        for at in heard {
-            if let Some(said) = self.judge(at) {
-                say(said);
-            }
-        }
-        let since = self.samples.len() as u64 - self.last_sound.min(self.samples.len() as u64);
-        if self.count >= self.goal && since > self.span(LAST_S) {
-            say(self.learn()?);
-        } else if self.samples.len() as u64 > self.span(LONGEST_S) {
-            self.start_anew()?;
-            say(Said::TooLong);
-        }
-        Ok(())
-    }
+    /// What was learned, if that is what was said.
+    fn learned(said: Self::Said) -> Option<Self::Taught>;
 
     /// The end of the stream: learns from what there is.
-    pub fn finish(&self) -> Result<Taught, TeachError> {
-        teach_click(&self.name, &self.samples, self.rate_hz)
-    }
+    ///
+    /// # Errors
+    /// Nothing can be learned from it, and why.
+    fn finish(&self) -> Result<Self::Taught, Self::Refusal>;
 
-    fn span(&self, s: f64) -> u64 {
-        (s * f64::from(self.rate_hz)) as u64
-    }
+    /// Examples that count so far.
+    fn count(&self) -> usize;
 
-    /// What a sound is, by its level and the rhythm.
-    fn judge(&mut self, at: u64) -> Option<Said> {
-        if at < self.last_sound + self.span(SAME_S) && self.last.is_some() {
-            return None;
-        }
-        let over_noise_db = self.over_noise_db(at);
-        if over_noise_db < STANDS_OUT_DB {
-            return None;
-        }
-        self.last_sound = at;
-        if let Some((press, released)) = self.last
-            && at - press.min(at) <= self.span(LONGEST_HELD_S)
-        {
-            // The wait begins anew with the click that came too soon.
-            self.last = Some(if released { (at, false) } else { (press, true) });
-            return released.then_some(Said::TooSoon);
-        }
-        self.last = Some((at, false));
-        if is_clipped(&self.samples, at, f64::from(self.rate_hz)) {
-            return Some(Said::Clipped);
-        }
-        if over_noise_db < LEAST_OVER_NOISE_DB {
-            return Some(Said::TooQuiet { over_noise_db });
-        }
-        self.count += 1;
-        Some(Said::Click {
-            number: self.count,
-            over_noise_db,
-        })
-    }
+    /// Whether they are enough to learn from, if need be.
+    fn is_enough(&self) -> bool;
 
-    /// Largest sample of the click view at `at` over the room's noise, in dB.
-    fn over_noise_db(&mut self, at: u64) -> f64 {
-        let from = at.saturating_sub(self.span(AROUND_S.0)) as usize;
-        let to = ((at + self.span(AROUND_S.1)) as usize).min(self.samples.len());
-        let Some(around) = self.samples.get(from..to) else {
-            return 0.0;
-        };
-        let view = click_view(around, f64::from(self.rate_hz));
-        let peak = view.iter().fold(1e-10f32, |a, v| a.max(v.abs()));
-        20.0 * f64::from(peak).log10() - self.meter.click_noise_dbfs()
-    }
+    /// Whether the room was listened to for long enough to begin.
+    fn knows_the_room(&self) -> bool;
 
-    fn learn(&mut self) -> Result<Said, EarError> {
-        let more = |lesson: &mut Self, usable: usize| {
-            lesson.count = usable;
-            lesson.goal = WANTED.max(usable + 1);
-            Said::More { usable }
-        };
-        match teach_click(&self.name, &self.samples, self.rate_hz) {
-            Ok(taught) if taught.profile.examples >= SURE => Ok(Said::Done(Box::new(taught))),
-            Ok(taught) => Ok(more(self, taught.profile.examples)),
-            Err(TeachError::TooFew { found }) => Ok(more(self, found)),
-            Err(reason) => {
-                self.start_anew()?;
-                Ok(Said::Again(reason))
-            }
-        }
-    }
-
-    fn start_anew(&mut self) -> Result<(), EarError> {
-        let meter = self.meter.clone();
-        *self = Self::new(&self.name, self.rate_hz)?;
-        self.meter = meter;
-        Ok(())
-    }
-}
-
-#[cfg(test)]
-mod tests {
-    #![allow(clippy::unwrap_used)]
-    use super::*;
-    use crate::sound::room::{Clicker, Colour, Room, farm};
-
-    const RATE: u32 = 48_000;
-
-    /// Clicks of clicker 31 at these seconds with these peaks, over `noise`.
-    fn clicks(at: &[(f64, f64)], seconds: f64, noise: f64) -> Vec<f32> {
-        let clicker = Clicker::from_seed(31);
-        let mut room = Room::new(RATE, seconds, 4);
-        for &(s, peak) in at {
-            room.click(&clicker, s, peak);
-        }
-        room.noise(noise, Colour::White);
-        room.finish().samples
-    }
-
-    fn said(samples: &[f32], cut: usize) -> (Vec<Said>, LiveLesson, usize) {
-        let mut lesson = LiveLesson::new("barn", RATE).unwrap();
-        let mut all = Vec::new();
-        let mut used = 0;
-        for block in samples.chunks(cut) {
-            lesson.push(block, &mut |s| all.push(s)).unwrap();
-            used += block.len();
-            if matches!(all.last(), Some(Said::Done(_))) {
-                break;
-            }
-        }
-        (all, lesson, used)
-    }
-
-    fn steady(n: usize) -> Vec<(f64, f64)> {
-        (0..n).map(|k| (1.5 + 1.2 * k as f64, 0.3)).collect()
-    }
-
-    #[test]
-    fn ten_clicks_are_counted_and_make_the_profile_a_file_would() {
-        let samples = clicks(&steady(10), 16.0, 0.001);
-        let (all, _, used) = said(&samples, 480);
-        let numbers: Vec<usize> = all
-            .iter()
-            .filter_map(|s| match s {
-                Said::Click { number, .. } => Some(*number),
-                _ => None,
-            })
-            .collect();
-        assert_eq!(numbers, (1..=10).collect::<Vec<_>>(), "{all:?}");
-        let Some(Said::Done(taught)) = all.last() else {
-            panic!("{all:?}");
-        };
-        let from_file = teach_click("barn", &samples[..used], RATE).unwrap();
-        assert_eq!(
-            serde_json::to_string(&taught.profile).unwrap(),
-            serde_json::to_string(&from_file.profile).unwrap()
-        );
-        assert_eq!(taught.profile.examples, 10);
-    }
-
-    #[test]
-    fn the_made_up_farms_ten_clicks_are_enough_however_they_come() {
-        let scene = farm::ten_clicks(7);
-        let lesson = |cut| {
-            let mut lesson = LiveLesson::new("tilda", RATE).unwrap();
-            for block in scene.samples.chunks(cut) {
-                lesson.push(block, &mut |_| {}).unwrap();
-            }
-            lesson
-        };
-        let (a, b) = (lesson(480), lesson(4_096));
-        assert_eq!((a.count(), b.count()), (10, 10));
-        let whole = teach_click("tilda", &scene.samples, RATE).unwrap();
-        assert_eq!(a.finish().unwrap(), whole);
-        assert_eq!(b.finish().unwrap(), whole);
-    }
-
-    #[test]
-    fn quiet_clipped_and_hurried_clicks_are_told_and_not_counted() {
-        // 0.004 over white noise of 0.001 RMS is 12 dB over it, in the click's
-        // view a little more.
-        let quiet = clicks(&[(2.0, 0.0035), (4.0, 0.3)], 6.0, 0.001);
-        let (all, lesson, _) = said(&quiet, 480);
-        assert!(
-            matches!(all[0], Said::TooQuiet { over_noise_db } if over_noise_db > 10.0),
-            "{all:?}"
-        );
-        assert_eq!(lesson.count(), 1, "{all:?}");
-
-        let loud: Vec<f32> = clicks(&[(2.0, 4.0)], 4.0, 0.001)
-            .iter()
-            .map(|x| x.clamp(-1.0, 1.0))
-            .collect();
-        assert_eq!(said(&loud, 480).0[0], Said::Clipped);
-
-        let hurried = clicks(&[(2.0, 0.3), (2.3, 0.3), (2.6, 0.3)], 5.0, 0.001);
-        let (all, lesson, _) = said(&hurried, 480);
-        assert!(all.contains(&Said::TooSoon), "{all:?}");
-        assert_eq!(lesson.count(), 1);
-    }
-
-    #[test]
-    fn clicks_that_teaching_refuses_begin_the_lesson_anew() {
-        let in_turn = |other: u64| {
-            let mut room = Room::new(RATE, 16.0, 9);
-            for k in 0..10 {
-                let clicker = Clicker::from_seed(if k % 2 == 0 { 31 } else { other });
-                room.click(&clicker, 1.5 + 1.2 * f64::from(k), 0.3);
-            }
-            room.noise(0.001, Colour::White);
-            room.finish().samples
-        };
-        // Two clickers in turn, of which teaching says that they are too unlike.
-        let samples = (32..80)
-            .map(in_turn)
-            .find(|x| {
-                matches!(
-                    teach_click("barn", x, RATE),
-                    Err(TeachError::TooUnlike { .. })
-                )
-            })
-            .unwrap();
-        let (all, lesson, _) = said(&samples, 480);
-        let Some(Said::Again(reason)) = all.last() else {
-            panic!("{} said", all.len());
-        };
-        assert!(matches!(reason, TeachError::TooUnlike { .. }), "{reason}");
-        assert_eq!(lesson.count(), 0);
-    }
-
-    #[test]
-    fn a_quiet_room_says_nothing_and_a_lesson_of_nothing_ends() {
-        let (all, lesson, _) = said(&clicks(&[], 4.0, 0.001), 480);
-        assert_eq!(all, []);
-        assert_eq!(
-            lesson.finish().unwrap_err(),
-            TeachError::TooFew { found: 0 }
-        );
-        let (all, ..) = said(&vec![0.0; 48_000 * 181], 48_000);
-        assert_eq!(all, [Said::TooLong]);
-    }
+    /// What the level meter shows.
+    fn level(&mut self) -> Level;
 }

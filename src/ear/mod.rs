@@ -20,11 +20,11 @@ mod testing;
 pub mod word;
 
 pub use heard::{Ear, Heard};
-pub use lesson::{LiveLesson, Said, WANTED};
+pub use lesson::{Lesson, WANTED};
 pub use level::{CLEAR_DB, Level, LevelMeter, LevelWord};
 pub use pick::aic_onset;
 pub use profile::{ClickProfile, PROFILE_VERSION};
-pub use teach::{Taught, TeachError, teach_click};
+pub use teach::{ClickLesson, ClickSaid, Taught, TeachError, teach_click};
 
 /// What can go wrong in the ear.
 #[derive(Debug, Clone, PartialEq, thiserror::Error)]
@@ -36,7 +36,7 @@ pub enum EarError {
     Rate(u32),
     /// A profile was written by another version of the program.
     #[error(
-        "the profile of \"{name}\" has version {found}, this program reads version {PROFILE_VERSION}; teach it again: marklag teach click {name} --from FILE"
+        "the profile of \"{name}\" has version {found}, this program reads version {PROFILE_VERSION}; teach it again: marklag teach click {name}"
     )]
     ProfileVersion {
         /// The taught sound.
@@ -45,13 +45,11 @@ pub enum EarError {
         found: u32,
     },
     /// A profile holds no usable waveform.
-    #[error(
-        "the profile of \"{0}\" is damaged; teach it again: marklag teach click {0} --from FILE"
-    )]
+    #[error("the profile of \"{0}\" is damaged; teach it again: marklag teach click {0}")]
     ProfileDamaged(String),
     /// A word's profile was written by another version of the program.
     #[error(
-        "the profile of the word \"{name}\" has version {found}, this program reads version {}; teach it again: marklag teach word {name} --from FILE",
+        "the profile of the word \"{name}\" has version {found}, this program reads version {}; teach it again: marklag teach word {name}",
         word::WORD_PROFILE_VERSION
     )]
     WordVersion {
@@ -61,9 +59,7 @@ pub enum EarError {
         found: u32,
     },
     /// A word's profile cannot be used.
-    #[error(
-        "the profile of the word \"{0}\" is damaged; teach it again: marklag teach word {0} --from FILE"
-    )]
+    #[error("the profile of the word \"{0}\" is damaged; teach it again: marklag teach word {0}")]
     WordDamaged(String),
     /// A Fourier transform refused its buffers: a fault of the program.
     #[error("the spectrum could not be computed ({0}); please report this")]

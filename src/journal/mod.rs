@@ -27,6 +27,7 @@ mod sessions;
 mod settings;
 mod shape;
 mod store;
+mod wanted;
 mod words;
 
 pub use check::Finding;
@@ -38,7 +39,7 @@ pub use home::{
 };
 pub use import::ImportError;
 pub use list::BoutRow;
-pub use lots::{Wanted, lots_of_review};
+pub use lots::lots_of_review;
 pub use merge::{Conflict, Merged};
 pub use open::{Access, Journal};
 pub use plans::PlanRow;
@@ -53,3 +54,4 @@ pub use settings::{
     AimSetting, Aims, DEFAULT_SETTINGS, Distances, GoalSetting, Keys, PairingWindow, ScreenSetting,
     Settings, SettingsError,
 };
+pub use wanted::Wanted;

@@ -4,7 +4,7 @@ use super::app::{Drill, is_mark, now_s};
 use crate::drill::{Feedback, Phase, State, Way};
 use crate::measure::words;
 use crate::screen::view::DrillView;
-use crate::screen::view::drill::Last;
+use crate::screen::view::lag::Last;
 use crate::timeline::{MomentKind, Outcome};
 
 /// How long a warning stays, in seconds.

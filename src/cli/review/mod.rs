@@ -196,7 +196,7 @@ impl ReviewCmd {
         channel: ChannelChoice,
     ) -> anyhow::Result<Bridges> {
         if let Some(file) = &self.bridge_from {
-            let click = teach::click_from_file("click", file, channel)?.profile;
+            let click = teach::click::from_file("click", file, channel)?.profile;
             return Ok(Bridges {
                 clicks: vec![click],
                 words: Vec::new(),

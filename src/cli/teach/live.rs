@@ -1,15 +1,13 @@
 //! A lesson by microphone, for a click as for a word: what comes of each try is
 //! said at once, until there are enough.
 
-use std::fmt::Display;
 use std::io::Write;
 use std::time::Duration;
 
 use anyhow::{Context, bail};
 
 use crate::cli::show::Show;
-use crate::ear::word::{TaughtWord, WordLesson, WordSaid};
-use crate::ear::{EarError, Level, LevelMeter, LiveLesson, Said, Taught, WANTED};
+use crate::ear::{Lesson, LevelMeter, WANTED};
 use crate::screen::view::setup::SetupView;
 use crate::sound::{Flow, MicEvent, SampleSource};
 
@@ -22,98 +20,19 @@ const TALK_S: f64 = 60.0;
 /// and for this long at least.
 const LEAST_TALK_S: f64 = 10.0;
 
-/// A lesson that is pushed sound and says what comes of it.
-pub(super) trait Lesson {
-    /// What is learned.
-    type Taught;
-    /// What there is to say.
-    type Said: Display;
+/// What is said around a lesson.
+pub(super) struct Words {
     /// What to do, once the room is known.
-    const ASK: &'static str;
+    pub ask: &'static str,
     /// What cannot be taught when it fails.
-    const THESE: &'static str;
-
-    fn hear(&mut self, samples: &[f32], say: &mut dyn FnMut(Self::Said)) -> Result<(), EarError>;
-    /// What was learned, if that is what was said.
-    fn learned(said: Self::Said) -> Option<Self::Taught>;
-    /// Learns from what there is.
-    fn end(&self) -> anyhow::Result<Self::Taught>;
-    /// Whether there is enough to learn from, when the user wants to end.
-    fn is_enough(&self) -> bool;
-    fn knows_the_room(&self) -> bool;
-    fn count(&self) -> usize;
-    fn level(&mut self) -> Level;
-}
-
-impl Lesson for LiveLesson {
-    type Taught = Taught;
-    type Said = Said;
-    const ASK: &'static str = "click 10 times, about once a second, as you do when you train.";
-    const THESE: &'static str = "these clicks cannot be taught";
-
-    fn hear(&mut self, samples: &[f32], say: &mut dyn FnMut(Said)) -> Result<(), EarError> {
-        self.push(samples, say)
-    }
-    fn learned(said: Said) -> Option<Taught> {
-        match said {
-            Said::Done(taught) => Some(*taught),
-            _ => None,
-        }
-    }
-    fn end(&self) -> anyhow::Result<Taught> {
-        Ok(self.finish()?)
-    }
-    fn is_enough(&self) -> bool {
-        false
-    }
-    fn knows_the_room(&self) -> bool {
-        self.knows_the_room()
-    }
-    fn count(&self) -> usize {
-        self.count()
-    }
-    fn level(&mut self) -> Level {
-        self.level()
-    }
-}
-
-impl Lesson for WordLesson {
-    type Taught = TaughtWord;
-    type Said = WordSaid;
-    const ASK: &'static str =
-        "say it 10 times as you would to the animal, a second's pause after each.";
-    const THESE: &'static str = "this word cannot be taught";
-
-    fn hear(&mut self, samples: &[f32], say: &mut dyn FnMut(WordSaid)) -> Result<(), EarError> {
-        self.push(samples, say)
-    }
-    fn learned(said: WordSaid) -> Option<TaughtWord> {
-        match said {
-            WordSaid::Done(taught) => Some(*taught),
-            _ => None,
-        }
-    }
-    fn end(&self) -> anyhow::Result<TaughtWord> {
-        Ok(self.finish(None)?)
-    }
-    fn is_enough(&self) -> bool {
-        self.is_enough()
-    }
-    fn knows_the_room(&self) -> bool {
-        self.knows_the_room()
-    }
-    fn count(&self) -> usize {
-        self.count()
-    }
-    fn level(&mut self) -> Level {
-        self.level()
-    }
+    pub fails: &'static str,
 }
 
 /// Learns from what is heard now, saying what comes of each try.
 pub(super) fn learn<L: Lesson>(
     name: &str,
     lesson: &mut L,
+    words_around: &Words,
     source: &mut dyn SampleSource,
     show: &mut Show,
     out: &mut dyn Write,
@@ -127,13 +46,13 @@ pub(super) fn learn<L: Lesson>(
         events.clear();
         let flow = source.pull(PATIENCE, &mut samples, &mut events);
         let mut said = Vec::new();
-        lesson.hear(&samples, &mut |s| said.push(s))?;
+        lesson.push(&samples, &mut |s| said.push(s))?;
         let mut words: Vec<String> = troubles(&events)
             .chain(said.iter().map(ToString::to_string))
             .collect();
         if !asked && lesson.knows_the_room() {
             asked = true;
-            words.insert(0, format!("Now {}", L::ASK));
+            words.insert(0, format!("Now {}", words_around.ask));
         }
         for line in &words {
             show.say(out, line)?;
@@ -164,11 +83,11 @@ pub(super) fn learn<L: Lesson>(
             }
         })?;
         if flow == Flow::Ended {
-            return lesson.end().context(L::THESE);
+            return lesson.finish().context(words_around.fails);
         }
         if show.done().wants_out {
             if lesson.is_enough() {
-                return lesson.end().context(L::THESE);
+                return lesson.finish().context(words_around.fails);
             }
             bail!(
                 "nothing was taught: the lesson was ended at {} of its {WANTED}",

@@ -11,7 +11,7 @@ use crate::listen::Timeline;
 use crate::measure::session::Rule;
 use crate::measure::words;
 use crate::page::{Glyphs, next_time, session_picture, session_words};
-use crate::screen::view::drill::word;
+use crate::screen::view::lag::word;
 use crate::screen::view::setup::lines_of;
 use crate::session::{Looking, SessionMeasures, Setup};
 use crate::timeline::Sound;

@@ -6,7 +6,7 @@ use crate::measure::session::Warning;
 use crate::measure::words;
 use crate::page::minutes;
 use crate::screen::view::TrainView;
-use crate::screen::view::drill::Last;
+use crate::screen::view::lag::Last;
 use crate::screen::view::train::{ListRow, ListView};
 use crate::session::{Done, Refusal, SessionMeasures, Setup, measure_looked};
 use crate::timeline::session::Happened;

@@ -2,10 +2,12 @@
 //! apart by themselves, what does not belong is left out, what cannot be
 //! learned from is refused with a reason.
 
+mod lesson;
 mod mean;
 mod roles;
 mod sounds;
 
+pub use self::lesson::{ClickLesson, ClickSaid};
 use self::roles::Role;
 use self::sounds::Lesson;
 use super::EarError;

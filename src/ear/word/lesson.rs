@@ -10,13 +10,9 @@ use super::takes::{Cut, TakeFault, TakeReport, cut, is_clipped, leave_out_unlike
 use super::teach::{FEWEST_TAKES, TaughtWord, WordTeachError, teach_word};
 use super::{HOP, RATE_HZ, WINDOW};
 use crate::ear::heard::usable;
-use crate::ear::lesson::WANTED;
+use crate::ear::lesson::{LAST_S, LONGEST_S, Lesson, ROOM_S, SURE, WANTED};
 use crate::ear::{EarError, Level, LevelMeter};
 
-/// Fewer than this are too few to be sure of, however good.
-const SURE: usize = 8;
-/// The room is listened to for this long before the first take, in seconds.
-const ROOM_S: f64 = 1.0;
 /// The lesson is looked at every so many frames.
 const LOOK: usize = 20;
 /// A take is over when this many frames were quiet after it.
@@ -28,10 +24,6 @@ const REST: usize = 4;
 const UNLIKE: f32 = 1.7;
 /// Takes whose onsets differ by less are one take, looked at again, in seconds.
 const SAME_S: f64 = 0.2;
-/// After the last take this long is waited for more of it, in seconds.
-const LAST_S: f64 = 1.0;
-/// Longest lesson, in seconds: three minutes.
-const LONGEST_S: f64 = 180.0;
 
 /// What there is to say to the trainer.
 #[derive(Debug, Clone, PartialEq)]
@@ -121,46 +113,6 @@ impl WordLesson {
         })
     }
 
-    /// Takes that count so far.
-    pub fn count(&self) -> usize {
-        self.told.iter().filter(|t| t.1.is_none()).count()
-    }
-
-    /// Whether the takes are enough to learn from, if need be.
-    pub fn is_enough(&self) -> bool {
-        self.count() >= FEWEST_TAKES
-    }
-
-    /// What the level meter shows.
-    pub fn level(&mut self) -> Level {
-        self.meter.level()
-    }
-
-    /// Whether the room was listened to for long enough to begin.
-    pub fn knows_the_room(&self) -> bool {
-        self.samples.len() as f64 >= ROOM_S * f64::from(self.rate_hz)
-    }
-
-    /// More of the stream; what is to be said about it goes to `say`. How it is cut
-    /// makes no difference. After [`WordSaid::Done`] it is not to be pushed again.
-    pub fn push(&mut self, samples: &[f32], say: &mut dyn FnMut(WordSaid)) -> Result<(), EarError> {
-        self.meter.push(samples);
-        for &x in samples {
-            self.samples.push(x);
-            let x = usable(x) as f32;
-            self.top = self.top.max(x.abs());
-            let sound = &mut self.sound;
-            self.rate.push(x, |y| sound.push(y));
-            while self.frames.len() * HOP + WINDOW <= self.sound.len() {
-                self.one_frame()?;
-                if self.frames.len().is_multiple_of(LOOK) && self.look(say)? {
-                    return Ok(());
-                }
-            }
-        }
-        Ok(())
-    }
-
     fn one_frame(&mut self) -> Result<(), EarError> {
         let at = self.frames.len() * HOP;
         let mut frame = [0.0; WINDOW + 1];
@@ -230,7 +182,7 @@ impl WordLesson {
     }
 
     fn learn(&mut self) -> Result<WordSaid, EarError> {
-        match self.finish(None) {
+        match self.finish() {
             Ok(taught) if taught.profile.takes.len() >= SURE => {
                 Ok(WordSaid::Done(Box::new(taught)))
             }
@@ -256,10 +208,61 @@ impl WordLesson {
         Ok(())
     }
 
-    /// The end of the lesson: learns from what there is, and from `talk` at the
-    /// same rate what the word is not.
-    pub fn finish(&self, talk: Option<(&[f32], u32)>) -> Result<TaughtWord, WordTeachError> {
+    /// The end of the lesson: learns from what there is, and from `talk` and its rate
+    /// in Hz what the word is not.
+    pub fn finish_with(&self, talk: Option<(&[f32], u32)>) -> Result<TaughtWord, WordTeachError> {
         teach_word(&self.name, &self.samples, self.rate_hz, talk)
+    }
+}
+
+impl Lesson for WordLesson {
+    type Taught = TaughtWord;
+    type Said = WordSaid;
+    type Refusal = WordTeachError;
+
+    fn count(&self) -> usize {
+        self.told.iter().filter(|t| t.1.is_none()).count()
+    }
+
+    fn is_enough(&self) -> bool {
+        self.count() >= FEWEST_TAKES
+    }
+
+    fn level(&mut self) -> Level {
+        self.meter.level()
+    }
+
+    fn knows_the_room(&self) -> bool {
+        self.samples.len() as f64 >= ROOM_S * f64::from(self.rate_hz)
+    }
+
+    fn push(&mut self, samples: &[f32], say: &mut dyn FnMut(WordSaid)) -> Result<(), EarError> {
+        self.meter.push(samples);
+        for &x in samples {
+            self.samples.push(x);
+            let x = usable(x) as f32;
+            self.top = self.top.max(x.abs());
+            let sound = &mut self.sound;
+            self.rate.push(x, |y| sound.push(y));
+            while self.frames.len() * HOP + WINDOW <= self.sound.len() {
+                self.one_frame()?;
+                if self.frames.len().is_multiple_of(LOOK) && self.look(say)? {
+                    return Ok(());
+                }
+            }
+        }
+        Ok(())
+    }
+
+    fn learned(said: WordSaid) -> Option<TaughtWord> {
+        match said {
+            WordSaid::Done(taught) => Some(*taught),
+            _ => None,
+        }
+    }
+
+    fn finish(&self) -> Result<TaughtWord, WordTeachError> {
+        self.finish_with(None)
     }
 }
 
@@ -339,7 +342,7 @@ mod tests {
                 .any(|s| matches!(s, WordSaid::Refused(f) if f.to_string().contains("too quiet"))),
             "{all:?}"
         );
-        let taught = lesson.finish(None).unwrap();
+        let taught = lesson.finish().unwrap();
         let faults = |f: &mut dyn Iterator<Item = Option<TakeFault>>| -> Vec<bool> {
             f.map(|f| f.is_some()).collect()
         };
@@ -386,7 +389,7 @@ mod tests {
     fn a_quiet_room_says_nothing_and_a_lesson_of_nothing_ends() {
         let (all, lesson) = said(&takes(&[], 5.0, 0.001), 480);
         assert_eq!(all, []);
-        let error = lesson.finish(None).unwrap_err();
+        let error = lesson.finish().unwrap_err();
         assert!(matches!(error, WordTeachError::TooFew { good: 0, .. }));
         assert!(!lesson.is_enough());
         let (all, _) = said(&vec![0.0; RATE as usize * 182], 16_000);

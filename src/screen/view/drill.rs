@@ -1,14 +1,15 @@
 //! The screen of a drill: the last lag large, all lags as a strip, the counts.
 
 use ratatui::Frame;
-use ratatui::layout::{Alignment, Rect};
-use ratatui::style::Style;
+use ratatui::layout::Rect;
 use ratatui::text::{Line, Span};
-use ratatui::widgets::{Paragraph, Wrap};
+use ratatui::widgets::Paragraph;
 
-use super::big;
+use super::ball::draw_ball;
+use super::lag::{Last, large, word};
+use super::parts::{blank, draw_help, head, keys, line, status, warning};
 use super::stack::{Block, stack};
-use crate::page::{Glyphs, strip};
+use crate::page::strip;
 use crate::screen::theme::{Look, Role};
 use crate::timeline::{Aim, Outcome};
 
@@ -46,26 +47,6 @@ pub struct DrillView {
     pub keys: Vec<(String, String)>,
     /// Keys and sentences, when the help is shown.
     pub help: Option<Vec<(String, String)>>,
-}
-
-/// The last outcome.
-#[derive(Debug, Clone, Copy, PartialEq)]
-pub struct Last {
-    /// What it counts as.
-    pub outcome: Outcome,
-    /// Its lag, where it has one.
-    pub lag_ms: Option<f64>,
-}
-
-/// An outcome's word.
-pub fn word(outcome: Outcome) -> &'static str {
-    match outcome {
-        Outcome::OnTime => "on time",
-        Outcome::Early => "early",
-        Outcome::Late => "late",
-        Outcome::Missed => "missed",
-        Outcome::Stray => "stray",
-    }
 }
 
 /// Draws the whole screen.
@@ -151,161 +132,6 @@ fn blocks<'a>(view: &'a DrillView, look: Look, width: u16, ball_beside: bool) ->
     blocks
 }
 
-/// One warning, on as many lines as it needs.
-pub(super) fn warning<'a>(words: &str, look: Look, width: u16) -> Block<'a> {
-    let signs = usize::from(width).max(1);
-    let rows = (words.chars().count() + 2).div_ceil(signs).clamp(1, 3) as u16;
-    let text = format!("! {words}");
-    let style = look.style(Role::Warning);
-    Block {
-        name: "warning",
-        rows,
-        more: 0,
-        rank: 3,
-        draw: Box::new(move |area, frame| {
-            let words = Paragraph::new(text.as_str()).style(style);
-            frame.render_widget(words.wrap(Wrap { trim: true }), area);
-        }),
-    }
-}
-
-/// An empty line, the first thing to go.
-pub(super) fn blank<'a>() -> Block<'a> {
-    Block {
-        name: "",
-        rows: 1,
-        more: 0,
-        rank: 9,
-        draw: Box::new(|_, _| {}),
-    }
-}
-
-/// A line of words.
-pub(super) fn line<'a>(name: &'static str, rank: u8, words: String, style: Style) -> Block<'a> {
-    Block {
-        name,
-        rows: 1,
-        more: 0,
-        rank,
-        draw: Box::new(move |area, frame| {
-            frame.render_widget(Paragraph::new(words.as_str()).style(style), area);
-        }),
-    }
-}
-
-/// A title, and on its right how far it is.
-pub(super) fn head<'a>(title: &'a str, progress: &'a str, look: Look) -> Block<'a> {
-    Block {
-        name: "title",
-        rows: 1,
-        more: 0,
-        rank: 6,
-        draw: Box::new(move |area, frame| {
-            let right = u16::try_from(progress.chars().count()).unwrap_or(u16::MAX);
-            let title = Paragraph::new(title).style(look.style(Role::Strong));
-            let left = Rect {
-                width: area.width.saturating_sub(right + 1),
-                ..area
-            };
-            frame.render_widget(title, left);
-            let progress = Paragraph::new(progress)
-                .style(look.style(Role::Plain))
-                .alignment(Alignment::Right);
-            frame.render_widget(progress, area);
-        }),
-    }
-}
-
-/// The last lag as large as there is room, and its words below.
-pub(super) fn large<'a>(
-    large: Option<&str>,
-    last: Option<Last>,
-    look: Look,
-    width: u16,
-) -> Block<'a> {
-    let (text, below, role) = match (large, last) {
-        (Some(words), _) => (words.to_owned(), String::new(), Role::Strong),
-        (None, Some(last)) => {
-            let role = Role::Of(last.outcome);
-            match last.lag_ms {
-                Some(ms) => {
-                    let early_or_late = match ms.round() {
-                        0.0 => "",
-                        ms if ms < 0.0 => "EARLY",
-                        _ => "LATE",
-                    };
-                    let digits = format!("{:.0}", ms.round().abs());
-                    let verdict = match last.outcome {
-                        Outcome::OnTime => "on time".to_owned(),
-                        _ => "outside the aim".to_owned(),
-                    };
-                    let text = format!("{digits} {early_or_late}").trim_end().to_owned();
-                    let words = crate::measure::words::lag(ms);
-                    (text, format!("{words}: {verdict}"), role)
-                }
-                None => {
-                    let word = word(last.outcome).to_uppercase();
-                    let below = match last.outcome {
-                        Outcome::Missed => "the last drop got no mark",
-                        _ => "a mark that belonged to no drop",
-                    };
-                    (word, below.to_owned(), role)
-                }
-            }
-        }
-        (None, None) => (String::new(), String::new(), Role::Plain),
-    };
-    let style = look.style(role);
-    // Where the word has no room beside the digits, it stands below them.
-    let text = match text.split_once(' ') {
-        Some((digits, _)) if !below.is_empty() && big::columns(&text, 1) > width => {
-            digits.to_owned()
-        }
-        _ => text,
-    };
-    Block {
-        name: "lag",
-        rows: big::ROWS + 1,
-        more: 2 * big::ROWS + 2,
-        rank: 0,
-        draw: Box::new(move |area, frame| {
-            let words = Rect {
-                y: area.bottom().saturating_sub(1),
-                height: area.height.min(1),
-                ..area
-            };
-            // In a place of one or two lines the words alone tell it all.
-            if area.height > 2 || below.is_empty() {
-                let place = Rect {
-                    height: area.height.saturating_sub(u16::from(area.height > 1)),
-                    ..area
-                };
-                big::draw(&text, place, style, look.signs, frame.buffer_mut());
-            }
-            if area.height != 1 || !below.is_empty() {
-                let below = Paragraph::new(below.as_str()).style(style);
-                frame.render_widget(below.alignment(Alignment::Center), words);
-            }
-        }),
-    }
-}
-
-/// What is going on, in the middle.
-pub(super) fn status<'a>(words: &'a str, look: Look, width: u16) -> Block<'a> {
-    let signs = words.chars().count();
-    Block {
-        name: "what to do",
-        rows: signs.div_ceil(usize::from(width).max(1)).clamp(1, 2) as u16,
-        more: 0,
-        rank: 5,
-        draw: Box::new(move |area, frame| {
-            let words = Paragraph::new(words).style(look.style(Role::Quiet));
-            let words = words.alignment(Alignment::Center).wrap(Wrap { trim: true });
-            frame.render_widget(words, area);
-        }),
-    }
-}
-
 fn strip_block<'a>(lags: &[f64], aim: Aim, look: Look, width: u16) -> Block<'a> {
     let text = strip(lags, aim, usize::from(width), look.signs);
     let rows = u16::try_from(text.lines().count()).unwrap_or(u16::MAX);
@@ -351,76 +177,6 @@ fn counts<'a>(view: &'a DrillView, look: Look, width: u16) -> Block<'a> {
             }
             frame.render_widget(Paragraph::new(Line::from(spans)), area);
         }),
-    }
-}
-
-/// The keys, on the last line.
-pub(super) fn keys<'a>(keys: &[(String, String)], look: Look) -> Block<'a> {
-    let words: Vec<String> = keys.iter().map(|(k, w)| format!("{k} {w}")).collect();
-    Block {
-        name: "keys",
-        rows: 1,
-        more: 0,
-        rank: 3,
-        draw: Box::new(move |area, frame| {
-            let row = whole_words(&words, usize::from(area.width));
-            let row = Paragraph::new(row).style(look.style(Role::Quiet));
-            frame.render_widget(row, area);
-        }),
-    }
-}
-
-/// As many of the words as have room, none of them cut.
-fn whole_words(words: &[String], columns: usize) -> String {
-    let mut row = String::new();
-    for word in words {
-        let gap = if row.is_empty() { "" } else { "   " };
-        if (row.chars().count() + gap.len() + word.chars().count()) > columns {
-            break;
-        }
-        row += gap;
-        row += word;
-    }
-    row
-}
-
-/// The keys with their sentences, on the whole screen.
-pub(super) fn draw_help(help: &[(String, String)], look: Look, area: Rect, frame: &mut Frame<'_>) {
-    let mut lines = vec![
-        Line::styled("Keys", look.style(Role::Strong)),
-        Line::raw(""),
-    ];
-    for (key, words) in help {
-        lines.push(Line::raw(format!("{key:>7}  {words}")));
-    }
-    frame.render_widget(Paragraph::new(lines).wrap(Wrap { trim: false }), area);
-}
-
-/// The ball between its top and the floor.
-fn draw_ball(height: f64, is_held: bool, look: Look, area: Rect, frame: &mut Frame<'_>) {
-    let area = area.intersection(frame.area());
-    if area.height < 3 || area.width < 5 {
-        return;
-    }
-    let (ball, floor) = match look.signs {
-        Glyphs::Unicode => ("███", "▀"),
-        Glyphs::Ascii => ("(O)", "="),
-    };
-    let rows = area.height - 2;
-    let down = ((1.0 - height.clamp(0.0, 1.0)) * f64::from(rows)).round() as u16;
-    let middle = area.x + area.width / 2 - 1;
-    let strong = look.style(Role::Strong);
-    let buffer = frame.buffer_mut();
-    buffer.set_string(middle, area.y + down.min(rows), ball, strong);
-    let ground = floor.repeat(usize::from(area.width - 2));
-    buffer.set_string(
-        area.x + 1,
-        area.bottom() - 1,
-        ground,
-        look.style(Role::Plain),
-    );
-    if is_held && area.width >= 6 {
-        buffer.set_stringn(area.x, area.y + down.min(rows), "held", 4, strong);
     }
 }
 

@@ -6,6 +6,7 @@ use ratatui::buffer::Buffer;
 use ratatui::style::Style;
 
 use super::*;
+use crate::page::Glyphs;
 use crate::screen::theme::Colours;
 
 const AIM: Aim = Aim {

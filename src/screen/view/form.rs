@@ -6,7 +6,7 @@ use ratatui::style::{Modifier, Style};
 use ratatui::text::{Line, Span};
 use ratatui::widgets::Paragraph;
 
-use super::drill::{blank, head, keys, warning};
+use super::parts::{blank, head, keys, warning};
 use super::setup::lines_of;
 use super::stack::{Block, stack};
 use crate::page::Glyphs;

@@ -5,7 +5,8 @@ use ratatui::Frame;
 use ratatui::text::Line;
 use ratatui::widgets::{Paragraph, Wrap};
 
-use super::drill::{Last, blank, draw_help, head, keys, large, line, status, warning};
+use super::lag::{Last, large};
+use super::parts::{blank, draw_help, head, keys, line, status, warning};
 use super::stack::{Block, stack};
 use crate::screen::theme::{Look, Role};
 
