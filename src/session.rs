@@ -16,6 +16,7 @@ use crate::measure::observer::{Observer, correct};
 use crate::measure::proportion::Share;
 use crate::measure::session::{SessionRules, waits};
 use crate::measure::{Yardstick, summarise};
+use crate::review::DISTANCE_HALF_WIDTH_M;
 use crate::timeline::session::{ActKind, Happened, Log};
 use crate::timeline::{Aim, Plan};
 
@@ -40,11 +41,19 @@ pub struct Setup {
     pub after_ms: f64,
     /// From the microphone to the clicker or the mouth, in metres.
     pub clicker_m: f64,
+    /// Plus or minus how many metres that is known.
+    #[serde(default = "known_within_m")]
+    pub known_within_m: f64,
     /// How the person who keys the moments presses, where that is known.
     pub observer: Option<Observer>,
     /// Where in a spoken mark the mark is stamped.
     #[serde(default, skip_serializing_if = "WordAt::is_onset")]
     pub word_at: WordAt,
+}
+
+/// What stood for every session before it was kept.
+fn known_within_m() -> f64 {
+    DISTANCE_HALF_WIDTH_M
 }
 
 /// All measures of a session whose last instant is `end_s`.

@@ -10,13 +10,13 @@ use super::journal::{local, plain};
 use super::progress::choose::{Choice, Chosen};
 use super::progress::{Told, name_of};
 use super::target::{Target, results_folder};
-use crate::journal::{Home, Journal, Settings, StoredSession, create_new_private_file};
+use crate::journal::{Distances, Home, Journal, Settings, StoredSession, create_new_private_file};
 use crate::measure::budget::Budget;
 use crate::measure::weeks::By;
 use crate::page::{Session, Weeks};
-use crate::review::{DISTANCE_HALF_WIDTH_M, budget_of_kept};
+use crate::review::budget_of_kept;
 use crate::session::Looking;
-use crate::timeline::{Moment, MomentKind, Pair};
+use crate::timeline::{Moment, MomentKind};
 
 /// More days than this are told by week, and more weeks by month.
 const ROWS_AT_MOST: usize = 90;
@@ -132,12 +132,17 @@ fn latest_budget(journal: &Journal, person: Option<&str>) -> anyhow::Result<Opti
         return Ok(None);
     };
     let stored = journal.read_bout(&row.id)?;
-    let pairs: Vec<Pair> = stored.pairs().cloned().collect();
     let moments: Vec<Moment> = stored.moments().cloned().collect();
-    let kept: serde_json::Value = serde_json::from_str(&stored.bout.settings_json)?;
-    let distance = &kept["settings"]["distance"];
-    let metres = |name: &str, none: f64| distance[name].as_f64().unwrap_or(none);
-    let within_m = metres("known_within_m", DISTANCE_HALF_WIDTH_M);
-    let clicker_m = metres("microphone_to_clicker_m", 1.0);
-    Ok(budget_of_kept(&pairs, &moments, clicker_m, within_m))
+    let Distances {
+        microphone_to_clicker_m,
+        known_within_m,
+        ..
+    } = stored.distances();
+    let pairs = stored.pairs_counted();
+    Ok(budget_of_kept(
+        pairs,
+        &moments,
+        microphone_to_clicker_m,
+        known_within_m,
+    ))
 }

@@ -57,12 +57,12 @@ const RULES: [(&str, &str); 7] = [
     ),
     (
         "one moment is in two pairs",
-        "SELECT b.id || ' moment ' || moment_seq FROM pair JOIN bout AS b USING (bout_key)
+        "SELECT b.id || ' moment ' || moment_seq FROM pair_counted JOIN bout AS b USING (bout_key)
          WHERE moment_seq IS NOT NULL GROUP BY bout_key, moment_seq HAVING count(*) > 1",
     ),
     (
         "one mark is in two pairs",
-        "SELECT b.id || ' mark ' || mark_seq FROM pair JOIN bout AS b USING (bout_key)
+        "SELECT b.id || ' mark ' || mark_seq FROM pair_counted JOIN bout AS b USING (bout_key)
          WHERE mark_seq IS NOT NULL GROUP BY bout_key, mark_seq HAVING count(*) > 1",
     ),
 ];

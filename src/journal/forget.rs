@@ -16,33 +16,8 @@ impl Journal {
     /// # Errors
     /// No such bout, or the file cannot be written.
     pub fn forget(&mut self, id: &BoutId) -> Result<Option<String>, JournalError> {
-        let found = self.write(|tx| {
-            let found: Option<(i64, Option<String>)> = tx
-                .query_row(
-                    "SELECT bout_key,
-                            iif(EXISTS (SELECT 1 FROM bout AS other
-                                        WHERE other.sound_file = bout.sound_file
-                                          AND other.bout_key <> bout.bout_key),
-                                NULL, sound_file)
-                     FROM bout WHERE id = ?1",
-                    [id],
-                    |row| Ok((row.get(0)?, row.get(1)?)),
-                )
-                .optional()?;
-            if let Some((key, _)) = &found {
-                // Pairs first: they point at moments and sounds.
-                tx.execute("DELETE FROM pair WHERE bout_key = ?1", [key])?;
-                tx.execute("DELETE FROM bout WHERE bout_key = ?1", [key])?;
-                tx.execute_batch(
-                    "DELETE FROM profile WHERE NOT EXISTS
-                         (SELECT 1 FROM bout_profile AS b WHERE b.profile_key = profile.profile_key);",
-                )?;
-                drop_idle_people(tx)?;
-            }
-            Ok(found)
-        })?;
-        match found {
-            Some((_, sound_file)) => Ok(sound_file),
+        match self.write(|tx| Ok(forget_bout(tx, id)?))? {
+            Some(sound_file) => Ok(sound_file),
             None => Err(JournalError::NoSuchBout {
                 wanted: id.to_string(),
             }),
@@ -73,11 +48,14 @@ impl Journal {
     /// # Errors
     /// The file cannot be written.
     pub fn forget_person(&mut self, name: &str) -> Result<Vec<String>, JournalError> {
-        let mut sounds = Vec::new();
-        for id in self.bouts_of(name)? {
-            sounds.extend(self.forget(&id)?);
-        }
+        let bouts = self.bouts_of(name)?;
+        // All or nothing: of rows that are gone nobody can tell any more which sounds
+        // were kept.
         self.write(|tx| {
+            let mut sounds = Vec::new();
+            for id in &bouts {
+                sounds.extend(forget_bout(tx, id)?.flatten());
+            }
             tx.execute(
                 "UPDATE plan SET person_key = NULL
                  WHERE person_key IN (SELECT person_key FROM person WHERE name = ?1)",
@@ -90,9 +68,9 @@ impl Journal {
                     [name, path],
                 )?;
             }
-            Ok(drop_idle_people(tx)?)
-        })?;
-        Ok(sounds)
+            drop_idle_people(tx)?;
+            Ok(sounds)
+        })
     }
 
     /// The ids of all bouts of everyone of that name; nobody gives none.
@@ -149,4 +127,33 @@ pub(super) fn drop_idle_people(conn: &Connection) -> rusqlite::Result<()> {
         "DELETE FROM observer WHERE person_key IN ({IDLE});
          DELETE FROM person WHERE person_key IN ({IDLE});"
     ))
+}
+
+/// `None` when there is no such bout; otherwise the name of the kept sound that no
+/// other bout has.
+fn forget_bout(tx: &Connection, id: &BoutId) -> rusqlite::Result<Option<Option<String>>> {
+    let found: Option<(i64, Option<String>)> = tx
+        .query_row(
+            "SELECT bout_key,
+                    iif(EXISTS (SELECT 1 FROM bout AS other
+                                WHERE other.sound_file = bout.sound_file
+                                  AND other.bout_key <> bout.bout_key),
+                        NULL, sound_file)
+             FROM bout WHERE id = ?1",
+            [id],
+            |row| Ok((row.get(0)?, row.get(1)?)),
+        )
+        .optional()?;
+    let Some((key, sound_file)) = found else {
+        return Ok(None);
+    };
+    // Pairs first: they point at moments and sounds.
+    tx.execute("DELETE FROM pair WHERE bout_key = ?1", [key])?;
+    tx.execute("DELETE FROM bout WHERE bout_key = ?1", [key])?;
+    tx.execute_batch(
+        "DELETE FROM profile WHERE NOT EXISTS
+             (SELECT 1 FROM bout_profile AS b WHERE b.profile_key = profile.profile_key);",
+    )?;
+    drop_idle_people(tx)?;
+    Ok(Some(sound_file))
 }

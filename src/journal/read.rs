@@ -5,13 +5,16 @@ use std::collections::BTreeSet;
 use jiff::Timestamp;
 use rusqlite::Row;
 use rusqlite::types::{FromSqlError, FromSqlResult, ValueRef};
+use serde::Deserialize;
 
 use super::error::JournalError;
 use super::open::Journal;
 use super::record::{
     Bout, BoutEvent, BoutId, BoutKind, Note, NoteKind, OtherEvent, ProfileSnapshot, SetAside,
 };
+use super::settings::Distances;
 use super::words::Word;
+use crate::session::Setup;
 use crate::timeline::{Moment, MomentKind, MomentSource, Outcome, Pair, Sound, SoundKind};
 
 /// A bout as it is in the journal.
@@ -75,6 +78,65 @@ impl StoredBout {
             _ => None,
         })
     }
+
+    /// The pairs that count: neither they nor their moment nor their mark set aside, as
+    /// the view `pair_counted` of the file has it.
+    pub fn pairs_counted(&self) -> impl Iterator<Item = &Pair> {
+        let aside = self.aside();
+        let at = |row: &NumberedEvent| match &row.event {
+            BoutEvent::Sound(sound) => Some(sound.t_s.to_bits()),
+            BoutEvent::Moment(moment) => Some(moment.t_s.to_bits()),
+            _ => None,
+        };
+        let (mut gone, mut here) = (BTreeSet::new(), BTreeSet::new());
+        for row in &self.events {
+            let all = if aside.contains(&row.seq) {
+                &mut gone
+            } else {
+                &mut here
+            };
+            all.extend(at(row));
+        }
+        let counts = move |t_s: Option<f64>| {
+            t_s.is_none_or(|t| here.contains(&t.to_bits()) || !gone.contains(&t.to_bits()))
+        };
+        self.events
+            .iter()
+            .filter(move |row| !aside.contains(&row.seq))
+            .filter_map(|row| match &row.event {
+                BoutEvent::Pair(pair) => Some(pair),
+                _ => None,
+            })
+            .filter(move |pair| counts(pair.moment_s) && counts(pair.mark_s))
+    }
+
+    /// Where ball and clicker were, by the settings in force; what these do not tell is
+    /// as in settings of which nothing was changed.
+    pub fn distances(&self) -> Distances {
+        let in_force: InForce = serde_json::from_str(&self.bout.settings_json).unwrap_or_default();
+        match in_force.session {
+            Some(session) => Distances {
+                microphone_to_ball_m: session.clicker_m,
+                microphone_to_clicker_m: session.clicker_m,
+                known_within_m: session.known_within_m,
+            },
+            None => in_force.settings.distance,
+        }
+    }
+}
+
+/// As much of a bout's settings as tells its distances, of a session or of others.
+#[derive(Default, Deserialize)]
+#[serde(default)]
+struct InForce {
+    settings: SettingsInForce,
+    session: Option<Setup>,
+}
+
+#[derive(Default, Deserialize)]
+#[serde(default)]
+struct SettingsInForce {
+    distance: Distances,
 }
 
 impl Journal {

@@ -155,8 +155,10 @@ impl Journal {
     ) -> Result<SessionMeasures, JournalError> {
         let stored = self.read_session(id)?;
         let measures = measure(&stored.log, &stored.setup, length_s);
-        self.append_events(id, &end_rows(&measures, length_s)?)?;
-        self.end_bout(id, ended_at, Some(length_s))?;
+        // Both or neither: rows of an end that did not come would be added once more
+        // when the session is ended again.
+        let rows = end_rows(&measures, length_s)?;
+        self.end_with(id, &rows, ended_at, Some(length_s))?;
         Ok(measures)
     }
 

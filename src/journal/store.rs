@@ -97,8 +97,23 @@ impl Journal {
         ended_at: Timestamp,
         duration_s: Option<f64>,
     ) -> Result<(), JournalError> {
+        self.end_with(id, &[], ended_at, duration_s)
+    }
+
+    /// Adds the last events of a bout and ends it: both or neither.
+    pub(super) fn end_with(
+        &mut self,
+        id: &BoutId,
+        events: &[BoutEvent],
+        ended_at: Timestamp,
+        duration_s: Option<f64>,
+    ) -> Result<(), JournalError> {
         let key = self.open_bout(id)?;
         self.write(|tx| {
+            let mut rows = Appender::new(tx, key)?;
+            for event in events {
+                rows.append(event)?;
+            }
             tx.execute(
                 "UPDATE bout SET ended_at = ?2, duration_s = coalesce(?3, duration_s)
                  WHERE bout_key = ?1",

@@ -4,7 +4,7 @@
 use super::Setup;
 use crate::listen::Timeline;
 use crate::measure::session::{Looked, Pace, Paid, Try, Warning, pace, treats, tries, warnings};
-use crate::review::{DISTANCE_HALF_WIDTH_M, Rules, judge};
+use crate::review::{Rules, judge};
 use crate::timeline::session::{Act, ActKind, Happened, Log, acts, breaks};
 use crate::timeline::{Moment, MomentKind, MomentSource, Outcome, Pair, Sound, Window, pair};
 
@@ -132,7 +132,7 @@ fn lags(log: &Log, acts: &[Act], setup: &Setup) -> Vec<Pair> {
         window,
         ball_m: setup.clicker_m,
         clicker_m: setup.clicker_m,
-        known_within_m: DISTANCE_HALF_WIDTH_M,
+        known_within_m: setup.known_within_m,
         file_step_ms: 0.0,
         hand_u_ms: u_ms,
     };

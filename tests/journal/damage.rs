@@ -3,7 +3,8 @@
 
 use std::fs;
 
-use marklag::journal::{Journal, Table};
+use marklag::journal::{BoutEvent, BoutKind, Journal, SetAside, Table};
+use marklag::timeline::{Outcome, Pair};
 use proptest::collection::vec;
 use proptest::prelude::*;
 
@@ -98,4 +99,44 @@ fn damage_is_called_damage() {
         error.contains("is damaged") && error.contains("Make a copy"),
         "{error}"
     );
+}
+
+/// A pair that was judged anew is set aside for the better one; its moment and mark are
+/// no fault then. Counted twice, they are.
+#[test]
+fn a_pair_judged_anew_is_no_fault() {
+    let scratch = tempfile::tempdir().unwrap();
+    let mut journal = Journal::open(&scratch.path().join("j")).unwrap();
+    let id = journal.begin_bout(&scene::bout(BoutKind::Drill)).unwrap();
+    let (moment, early, mark) = (scene::floor(10.0), scene::click(9.8), scene::click(10.03));
+    let pair = |mark_s: f64| {
+        BoutEvent::Pair(Pair {
+            moment_s: Some(moment.t_s),
+            mark_s: Some(mark_s),
+            lag_ms: Some(1e3 * (mark_s - moment.t_s)),
+            outcome: Outcome::Early,
+            u_ms: None,
+        })
+    };
+    let events = [
+        BoutEvent::Moment(moment.clone()),
+        BoutEvent::Sound(early.clone()),
+        BoutEvent::Sound(mark.clone()),
+        pair(early.t_s),
+        pair(mark.t_s),
+    ];
+    let first = journal.append_events(&id, &events).unwrap().start;
+    let told = journal.check_all().unwrap();
+    assert_eq!(told.len(), 1, "{told:?}");
+    assert!(
+        told[0].what.ends_with("one moment is in two pairs"),
+        "{told:?}"
+    );
+    let aside = BoutEvent::SetAside(SetAside {
+        target_seq: first + 3,
+        is_aside: true,
+        reason: "judged anew".into(),
+    });
+    journal.append_events(&id, &[aside]).unwrap();
+    assert_eq!(journal.check_all().unwrap(), []);
 }

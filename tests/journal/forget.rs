@@ -234,3 +234,31 @@ fn a_person_is_forgotten_wherever_the_journal_names_them() {
     assert_eq!(plan.person, None);
     journal.check_all().unwrap();
 }
+
+/// All of a person goes, or nothing does: of what is half gone nobody could tell which
+/// sounds were kept.
+#[test]
+fn forgetting_a_person_is_one_step() {
+    let scratch = tempfile::tempdir().unwrap();
+    let path = scratch.path().join("j");
+    let mut journal = Journal::open(&path).unwrap();
+    for name in ["a.wav", "b.wav"] {
+        let mut review = scene::review();
+        review.bout.sound_file = Some(name.into());
+        journal.keep_review(&review).unwrap();
+    }
+    let other = rusqlite::Connection::open(&path).unwrap();
+    other
+        .execute_batch(
+            "CREATE TRIGGER not_b BEFORE DELETE ON bout WHEN old.sound_file = 'b.wav'
+             BEGIN SELECT RAISE(ABORT, 'no room'); END",
+        )
+        .unwrap();
+    assert!(journal.forget_person("Ada").is_err());
+    assert_eq!(journal.bouts_of("Ada").unwrap().len(), 2);
+    other.execute_batch("DROP TRIGGER not_b").unwrap();
+    let mut sounds = journal.forget_person("Ada").unwrap();
+    sounds.sort();
+    assert_eq!(sounds, ["a.wav", "b.wav"]);
+    assert!(!journal.knows_person("Ada").unwrap());
+}

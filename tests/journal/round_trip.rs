@@ -3,7 +3,7 @@
 use jiff::Timestamp;
 use marklag::journal::{
     Bout, BoutEvent, BoutKind, Journal, JournalError, KeptReview, Note, NoteKind, OtherEvent,
-    ProfileSnapshot, SetAside, StoredBout,
+    ProfileSnapshot, SetAside, StoredBout, settings_json,
 };
 use marklag::timeline::{Moment, MomentKind, MomentSource, Outcome, Pair, Sound, SoundKind};
 use proptest::collection::vec;
@@ -265,4 +265,95 @@ fn a_negative_zero_is_zero() {
     review.pairs[0].lag_ms = Some(-0.0);
     let id = journal.keep_review(&review).unwrap();
     assert_eq!(as_review(&journal.read_bout(&id).unwrap()), review);
+}
+
+/// What counts is the same by the program's reading and by the file's own view: a pair,
+/// a moment or a mark set aside takes the pair with it.
+#[test]
+fn the_pairs_that_count_are_those_of_the_view() {
+    let scratch = tempfile::tempdir().unwrap();
+    let path = scratch.path().join("j");
+    let mut journal = Journal::open(&path).unwrap();
+    let id = journal.begin_bout(&scene::bout(BoutKind::Drill)).unwrap();
+    let mut events = Vec::new();
+    for k in 0..8 {
+        let moment = scene::floor(f64::from(k) * 3.0);
+        let mark = scene::click(moment.t_s + 0.05);
+        events.push(BoutEvent::Pair(Pair {
+            moment_s: Some(moment.t_s),
+            mark_s: Some(mark.t_s),
+            lag_ms: Some(50.0),
+            outcome: Outcome::OnTime,
+            u_ms: None,
+        }));
+        events.insert(0, BoutEvent::Moment(moment));
+        events.insert(0, BoutEvent::Sound(mark));
+    }
+    journal.append_events(&id, &events).unwrap();
+    let set_aside = |journal: &mut Journal, target_seq, is_aside| {
+        let reason = String::new();
+        let change = BoutEvent::SetAside(SetAside {
+            target_seq,
+            is_aside,
+            reason,
+        });
+        journal.append_events(&id, &[change]).unwrap();
+    };
+    // A mark, a moment, a pair; one of each taken back.
+    for (seq, is_aside) in [
+        (1, true),
+        (4, true),
+        (17, true),
+        (20, true),
+        (20, false),
+        (7, true),
+        (7, false),
+    ] {
+        set_aside(&mut journal, seq, is_aside);
+    }
+    let counted: Vec<f64> = journal
+        .read_bout(&id)
+        .unwrap()
+        .pairs_counted()
+        .filter_map(|pair| pair.moment_s)
+        .collect();
+    let view: Vec<f64> = rusqlite::Connection::open(&path)
+        .unwrap()
+        .prepare("SELECT moment_s FROM pair_counted ORDER BY seq")
+        .unwrap()
+        .query_map([], |row| row.get(0))
+        .unwrap()
+        .collect::<Result<_, _>>()
+        .unwrap();
+    assert_eq!(counted, view);
+    assert_eq!(counted.len(), 5, "{counted:?}");
+}
+
+/// The way of a session's clicks is told by what the session itself was judged with.
+#[test]
+fn a_bout_tells_its_distances() {
+    let scratch = tempfile::tempdir().unwrap();
+    let mut journal = Journal::open(&scratch.path().join("j")).unwrap();
+    let mut setup = crate::sessions::setup();
+    (setup.clicker_m, setup.known_within_m) = (10.0, 0.05);
+    let bout = Bout {
+        settings_json: settings_json(&setup).unwrap(),
+        ..scene::bout(BoutKind::Session)
+    };
+    let id = journal.begin_session(&bout, None, None).unwrap();
+    let told = journal.read_bout(&id).unwrap().distances();
+    assert_eq!(
+        (told.microphone_to_clicker_m, told.known_within_m),
+        (10.0, 0.05)
+    );
+    let bout = Bout {
+        settings_json: r#"{"settings":{"distance":{"microphone_to_clicker_m":3.0}}}"#.into(),
+        ..scene::bout(BoutKind::Drill)
+    };
+    let id = journal.begin_bout(&bout).unwrap();
+    let told = journal.read_bout(&id).unwrap().distances();
+    assert_eq!(
+        (told.microphone_to_clicker_m, told.known_within_m),
+        (3.0, 0.25)
+    );
 }

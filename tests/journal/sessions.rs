@@ -298,3 +298,30 @@ fn an_older_journal_is_brought_up_to_date() {
     assert!(text.contains(&format!("\"schema\":{SCHEMA_VERSION}")));
     assert!(text.contains("00000000-0000-4000-8000-000000000001"));
 }
+
+/// What fails at its last step leaves nothing of itself: ended again, the session has
+/// each of its pairs once.
+#[test]
+fn an_end_that_fails_leaves_nothing_to_be_counted_twice() {
+    let scratch = tempfile::tempdir().unwrap();
+    let path = scratch.path().join("j");
+    let mut journal = Journal::open(&path).unwrap();
+    let id = kept_session(&mut journal, &setup(), false);
+    let other = rusqlite::Connection::open(&path).unwrap();
+    other
+        .execute_batch(
+            "CREATE TRIGGER no_end BEFORE UPDATE OF ended_at ON bout
+             BEGIN SELECT RAISE(ABORT, 'no room'); END",
+        )
+        .unwrap();
+    let end: Timestamp = "2025-03-30T06:19:00Z".parse().unwrap();
+    assert!(journal.end_session(&id, end, 210.0).is_err());
+    assert_eq!(journal.unended().unwrap(), std::slice::from_ref(&id));
+    other.execute_batch("DROP TRIGGER no_end").unwrap();
+    let measures = journal.end_session(&id, end, 210.0).unwrap();
+    assert!(!measures.pairs.is_empty());
+    assert_eq!(
+        journal.read_bout(&id).unwrap().pairs().count(),
+        measures.pairs.len()
+    );
+}

@@ -5,7 +5,7 @@ use std::io::{self, Write};
 
 use crate::cli::review::open_journal;
 use crate::drill::{State, Way, advice};
-use crate::journal::{BoutEvent, BoutId, BoutKind, Home, Journal, JournalError, StoredBout};
+use crate::journal::{BoutId, BoutKind, Home, Journal, JournalError, StoredBout};
 use crate::measure::observer::{FEWEST, observer};
 use crate::measure::{Summary, Yardstick, summarise, words};
 use crate::review::Outcome;
@@ -155,25 +155,6 @@ pub(super) fn before(
 }
 
 fn measure(stored: &StoredBout, kind: MomentKind, state: &State) -> Summary {
-    summarise(&counted(stored), Yardstick::of(kind), state.setup.rules.aim)
-}
-
-/// The pairs that are not set aside.
-fn counted(stored: &StoredBout) -> Vec<Pair> {
-    let is_aside = |seq: i64| {
-        let words = stored.events.iter().rev().find_map(|row| match &row.event {
-            BoutEvent::SetAside(word) if word.target_seq == seq => Some(word.is_aside),
-            _ => None,
-        });
-        words == Some(true)
-    };
-    stored
-        .events
-        .iter()
-        .filter(|row| !is_aside(row.seq))
-        .filter_map(|row| match &row.event {
-            BoutEvent::Pair(pair) => Some(pair.clone()),
-            _ => None,
-        })
-        .collect()
+    let pairs: Vec<Pair> = stored.pairs_counted().cloned().collect();
+    summarise(&pairs, Yardstick::of(kind), state.setup.rules.aim)
 }

@@ -23,10 +23,8 @@ pub(super) fn one(
     if !sure("Forget it for good, with its kept sound? Nothing brings it back.")? {
         return none(out);
     }
-    if let Some(name) = journal.forget(&id)? {
-        remove_sound(home, &name)?;
-    }
-    swept(journal, out)
+    let sounds = journal.forget(&id)?;
+    remove_and_sweep(journal, home, sounds, out)
 }
 
 /// Everything of a person.
@@ -48,10 +46,8 @@ pub(super) fn person(
     if !sure(&question)? {
         return none(out);
     }
-    for sound in journal.forget_person(name)? {
-        remove_sound(home, &sound)?;
-    }
-    swept(journal, out)
+    let sounds = journal.forget_person(name)?;
+    remove_and_sweep(journal, home, sounds, out)
 }
 
 /// An animal.
@@ -76,6 +72,28 @@ pub(super) fn animal(
 
 fn none(out: &mut dyn Write) -> Result<()> {
     Ok(writeln!(out, "Nothing was forgotten.")?)
+}
+
+/// Removes all kept sounds that can be removed and sweeps; what could not be done is
+/// told at the end, since nothing else knows of it any more.
+fn remove_and_sweep(
+    journal: &mut Journal,
+    home: &Home,
+    sounds: impl IntoIterator<Item = String>,
+    out: &mut dyn Write,
+) -> Result<()> {
+    let sounds = sounds.into_iter();
+    let mut failed: Vec<String> = sounds
+        .filter_map(|name| remove_sound(home, &name).err())
+        .map(|error| format!("{error:#}"))
+        .collect();
+    if let Err(error) = journal.sweep() {
+        failed.push(error.to_string());
+    }
+    if !failed.is_empty() {
+        bail!("{}", failed.join("; "));
+    }
+    Ok(writeln!(out, "Forgotten.")?)
 }
 
 fn swept(journal: &mut Journal, out: &mut dyn Write) -> Result<()> {

@@ -197,6 +197,7 @@ impl Settings {
             before_ms: self.pairing.before_ms,
             after_ms: self.pairing.after_ms,
             clicker_m: self.distance.microphone_to_clicker_m,
+            known_within_m: self.distance.known_within_m,
             observer,
             word_at: self.bridge.word_at,
         }

@@ -27,7 +27,7 @@ pub struct Goal {
     pub wanted_share: f64,
     /// On time over the last five days with practice.
     pub now: Share,
-    /// How far from the aim's middle 8 of 10 moments reach now: the median of
+    /// How far from the aim's middle that share of moments reaches now: the median of
     /// the last five days.
     pub reach_ms: Option<f64>,
     /// How far they may: half the aim's width.
@@ -58,7 +58,7 @@ pub enum Outlook {
 }
 
 /// The goal's state from rows by day. The line is of least squares through the
-/// reach of 8 in 10 moments over the last 30 days with practice, its crossing
+/// reach of the wanted share of moments over the last 30 days with practice, its crossing
 /// with Fieller's interval.
 pub fn goal(days: &[Row], aim: Aim, wanted_share: f64) -> Goal {
     let recent = &days[days.len().saturating_sub(RECENT_DAYS)..];
@@ -128,6 +128,16 @@ mod tests {
 
     /// Days of made-up practice: the reach of 8 in 10 marks on each day is given.
     fn practice(reach_ms: impl Fn(i32) -> f64, days: i32, chance: &mut Chance) -> Vec<Row> {
+        practice_for(0.8, reach_ms, days, chance)
+    }
+
+    /// The same, looked at for another goal.
+    fn practice_for(
+        share: f64,
+        reach_ms: impl Fn(i32) -> f64,
+        days: i32,
+        chance: &mut Chance,
+    ) -> Vec<Row> {
         // 8 in 10 of a normal lie within 1.2816 standard deviations.
         let lots: Vec<Lot> = (0..days)
             .map(|day| {
@@ -146,7 +156,7 @@ mod tests {
                 }
             })
             .collect();
-        rows(&lots.iter().collect::<Vec<_>>(), By::Day, AIM)
+        rows(&lots.iter().collect::<Vec<_>>(), By::Day, AIM, share)
     }
 
     /// 1,500 made-up people whose reach comes down in a straight line, and the day
@@ -197,5 +207,51 @@ mod tests {
         let away = practice(|day| 70.0 + 2.0 * f64::from(day), 20, &mut chance);
         assert_eq!(goal(&away, AIM, 0.8).outlook, Outlook::NotAtThisPace);
         assert_eq!(goal(&[], AIM, 0.8).outlook, Outlook::TooFew);
+    }
+
+    /// Who wants 95 in 100 on time is given a later day than who wants 80: of a normal,
+    /// 95 in 100 lie within 1.960 standard deviations, 80 within 1.2816. The median of
+    /// what 200 made-up people are told.
+    #[test]
+    fn a_higher_share_takes_longer() {
+        let on = |share| {
+            let mut chance = Chance::new(101);
+            let days: Vec<f64> = (0..200)
+                .filter_map(|_| {
+                    let reach = |day| 110.0 - 1.2 * f64::from(day);
+                    let days = practice_for(share, reach, 30, &mut chance);
+                    match goal(&days, AIM, share).outlook {
+                        Outlook::AtThisPace { on, .. } => Some(f64::from(on.0)),
+                        _ => None,
+                    }
+                })
+                .collect();
+            median(&days).unwrap()
+        };
+        // 110 − 1.2·d = 50 on day 50; 1.529·(110 − 1.2·d) = 50 on day 64.4.
+        let (eighty, most) = (on(0.8), on(0.95));
+        assert!((eighty - 50.0).abs() < 2.5, "{eighty}");
+        assert!((most - 64.4).abs() < 4.0, "{most}");
+    }
+
+    /// A miss lies beyond every lag: with 2 of 10 missed, 8 in 10 reach as far as the
+    /// farthest lag and 9 in 10 nowhere.
+    #[test]
+    fn misses_take_their_share() {
+        let lot = Lot {
+            bout: 1,
+            day: Day(1),
+            occasion: Occasion::Drill,
+            duration_s: None,
+            kind: MomentKind::Floor,
+            bridge_kind: Some(SoundKind::Click),
+            bridge: "blue".to_owned(),
+            lags_ms: (1..=8).map(f64::from).collect(),
+            missed: 2,
+            strays: 0,
+        };
+        let reach = |share| rows(&[&lot], By::Day, AIM, share)[0].reach_ms;
+        assert_eq!(reach(0.8), Some(8.0));
+        assert_eq!(reach(0.9), None);
     }
 }

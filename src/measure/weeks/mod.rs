@@ -107,7 +107,7 @@ pub fn progress(
     by: By,
 ) -> Option<Progress> {
     let lots: Vec<&Lot> = lots.iter().filter(|lot| lot.kind == kind).collect();
-    let days = rows(&lots, By::Day, aim);
+    let days = rows(&lots, By::Day, aim, on_time_share);
     let (first, last) = (days.first()?, days.last()?);
     let (first_day, last_day) = (first.from, last.from);
     let lag_points = day_values(&days, |figures| figures.median_ms);
@@ -139,7 +139,7 @@ pub fn progress(
         rows: if by == By::Day {
             days
         } else {
-            rows(&lots, by, aim)
+            rows(&lots, by, aim, on_time_share)
         },
     })
 }

@@ -34,12 +34,13 @@ pub struct Row {
     /// Their figures.
     pub figures: Figures,
     /// The lag distance from the aim's middle within which the goal's share of
-    /// moments lies, for the share of 0.8; `None` when too many are missed.
+    /// moments lies; `None` when too many are missed for that.
     pub reach_ms: Option<f64>,
 }
 
-/// The rows in order of time. O(n log n).
-pub fn rows(lots: &[&Lot], by: By, aim: Aim) -> Vec<Row> {
+/// The rows in order of time; `goal_share` is the share of moments that are to be on
+/// time, 0 to 1. O(n log n).
+pub fn rows(lots: &[&Lot], by: By, aim: Aim, goal_share: f64) -> Vec<Row> {
     let mut together: BTreeMap<(Day, i64), Vec<&Lot>> = BTreeMap::new();
     for lot in lots {
         let key = match by {
@@ -59,7 +60,7 @@ pub fn rows(lots: &[&Lot], by: By, aim: Aim) -> Vec<Row> {
             bouts: bouts(lots.iter().copied()),
             occasions,
             figures: Figures::of(lots.iter().copied(), aim),
-            reach_ms: reach_ms(&lots, aim),
+            reach_ms: reach_ms(&lots, aim, goal_share),
         }
     };
     together.into_iter().map(row).collect()
@@ -73,8 +74,8 @@ pub(super) fn bouts<'a>(lots: impl IntoIterator<Item = &'a Lot>) -> usize {
     keys.len()
 }
 
-/// How far from the aim's middle 8 of 10 moments reach: a miss lies beyond all.
-fn reach_ms(lots: &[&Lot], aim: Aim) -> Option<f64> {
+/// How far from the aim's middle that share of moments reaches: a miss lies beyond all.
+fn reach_ms(lots: &[&Lot], aim: Aim, share: f64) -> Option<f64> {
     let middle = 0.5 * (aim.from_ms + aim.to_ms);
     let mut far: Vec<f64> = lots
         .iter()
@@ -82,11 +83,13 @@ fn reach_ms(lots: &[&Lot], aim: Aim) -> Option<f64> {
         .map(|lag| (lag - middle).abs())
         .collect();
     let missed: usize = lots.iter().map(|lot| lot.missed).sum();
-    if far.is_empty() || missed * 5 > far.len() + missed {
+    let moments = (far.len() + missed) as f64;
+    // A thousandth of a miss of slack: 1 − 0.8 is a little less than two tenths.
+    if far.is_empty() || missed as f64 > (1.0 - share) * moments + 1e-3 {
         return None;
     }
     // A miss counts as the farthest lag: it only ever takes a place at the end.
     let farthest = far.iter().copied().fold(0.0, f64::max);
     far.extend(std::iter::repeat_n(farthest, missed));
-    quantile(&far, 0.8, QuantileType::default())
+    quantile(&far, share, QuantileType::default())
 }

@@ -133,7 +133,7 @@ pub fn goal(goal: &Goal) -> Vec<String> {
     }
     if let Some(reach) = goal.reach_ms {
         lines.push(format!(
-            "8 in 10 of your marks lie within {reach:.0} ms of the middle of your aim; the aim \
+            "{wanted:.0} in 100 of your moments got a mark within {reach:.0} ms of the middle of your aim; the aim \
              allows {:.0} ms.",
             goal.allowed_ms
         ));

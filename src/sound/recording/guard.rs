@@ -18,9 +18,6 @@ pub fn guarded<T>(step: impl FnOnce() -> T) -> Option<T> {
     HOOK.call_once(|| {
         let before = panic::take_hook();
         panic::set_hook(Box::new(move |info| {
-            if QUIET.get() {
-                eprintln!("CAUGHT {info}");
-            }
             if !QUIET.get() {
                 before(info);
             }
@@ -34,12 +31,33 @@ pub fn guarded<T>(step: impl FnOnce() -> T) -> Option<T> {
 
 #[cfg(test)]
 mod tests {
+    #![allow(clippy::unwrap_used)]
     use super::guarded;
+    use std::process::Command;
 
     #[test]
     fn a_panic_becomes_none_and_the_next_step_runs() {
         assert_eq!(guarded(|| 1), Some(1));
         assert_eq!(guarded(|| -> u8 { panic!("broken bytes") }), None);
         assert_eq!(guarded(|| 2), Some(2));
+    }
+
+    /// What a caught panic has to say is told to nobody: looked at from outside.
+    #[test]
+    fn a_caught_panic_is_quiet() {
+        let said = Command::new(std::env::current_exe().unwrap())
+            .args(["--ignored", "--exact", "--nocapture"])
+            .arg("sound::recording::guard::tests::only_a_caught_panic")
+            .output()
+            .unwrap();
+        let ran = String::from_utf8_lossy(&said.stdout);
+        assert!(ran.contains("1 passed"), "{ran}");
+        assert_eq!(String::from_utf8_lossy(&said.stderr), "");
+    }
+
+    #[test]
+    #[ignore = "for the test above"]
+    fn only_a_caught_panic() {
+        assert_eq!(guarded(|| -> u8 { panic!("broken bytes") }), None);
     }
 }
