@@ -78,6 +78,9 @@ SHAPE = """
     const named = ["title", "desc"].map((t) => svg.querySelector(t)?.textContent.trim());
     if (svg.getAttribute("role") !== "img" || named.some((n) => !n)) bad.push("a picture without words");
   }
+  for (const box of document.querySelectorAll(".wide")) {
+    if (box.scrollWidth > box.clientWidth + 1) bad.push(`a table wider than its place by ${box.scrollWidth - box.clientWidth}`);
+  }
   return JSON.stringify({
     wide, window: innerWidth, bad,
     pictures: document.querySelectorAll("svg").length,

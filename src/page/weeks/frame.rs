@@ -10,7 +10,7 @@ pub(super) const WIDTH: f64 = 480.0;
 pub(super) const HEIGHT: f64 = 270.0;
 const LEFT: f64 = 52.0;
 const RIGHT: f64 = 12.0;
-const TOP: f64 = 14.0;
+const TOP: f64 = 26.0;
 /// Farther from zero nothing is drawn.
 const MOST: f64 = 1e12;
 const BOTTOM: f64 = 46.0;
@@ -110,7 +110,7 @@ impl Frame {
                 text x=(x) y=(bottom + 19.0) text-anchor="middle" { (label) }
             }
             text x=(right) y=(HEIGHT - 6.0) text-anchor="end" { (along) }
-            text x=(4) y=(HEIGHT - 6.0) { (up) }
+            text x=(4) y=(14) { (up) }
         }
     }
 }

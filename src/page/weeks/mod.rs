@@ -73,13 +73,13 @@ impl Weeks<'_> {
                         "mark minus moment, in milliseconds; negative is early."
                     }
                     @if let Some(sentence) = words::at_centre(self.at_centre) { p { (sentence) } }
-                    @for (progress, compared) in self.kinds.iter().zip(self.comparisons) {
-                        (self.kind(progress, compared))
-                    }
                     @if let Some(next) = self.next {
                         h2 { "What comes next" }
-                        p { (words::suggestion(next)) }
-                        p { (RULE) }
+                        p { (tied(&words::suggestion(next))) }
+                        p { (tied(RULE)) }
+                    }
+                    @for (progress, compared) in self.kinds.iter().zip(self.comparisons) {
+                        (self.kind(progress, compared))
                     }
                     @if !self.sessions.is_empty() {
                         h2 { "Your latest sessions" }
@@ -93,6 +93,7 @@ impl Weeks<'_> {
                     }
                     @if let Some(budget) = self.budget { (budget_table(budget)) }
                     (meaning())
+                    (self.figures())
                     (method())
                 }
             }
@@ -108,35 +109,67 @@ impl Weeks<'_> {
             p {
                 (progress.n_days) " days of practice from " (progress.first_day) " to "
                 (progress.last_day) "; the aim is " (format!("{:.0} to {:.0} ms", aim.from_ms, aim.to_ms)) ". "
-                (words::standing(progress))
+                (tied(&words::standing(progress)))
             }
             ul {
-                @for sentence in words::trends(progress) { li { (sentence) } }
-                @for sentence in words::goal(&progress.goal) { li { (sentence) } }
+                @for sentence in words::trends(progress) { li { (tied(&sentence)) } }
+                @for sentence in words::goal(&progress.goal) { li { (tied(&sentence)) } }
             }
             @for picture in pictures_of(progress, self.lots) {
                 (figure(&picture))
             }
             @if !compared.is_empty() {
                 h3 { "Compared" }
-                ul { @for one in compared { li { (words::comparison(one)) } } }
+                ul { @for one in compared { li { (tied(&words::comparison(one))) } } }
                 @if compared.len() > 1 {
                     p { "Each p is corrected for all comparisons made together (Holm)." }
                 }
             }
-            h3 { "The figures" }
-            div class="wide" tabindex="0" role="region" aria-label=(format!("Figures of your {marks}")) {
-                (table(&progress.rows))
+        }
+    }
+
+    /// Row by row, after all that has words: most readers never need it.
+    fn figures(&self) -> Markup {
+        html! {
+            h2 { "The figures" }
+            p class="narrow" {
+                "In a wider window, and on paper, spread, strays and marks a minute stand here too."
+            }
+            @for progress in self.kinds {
+                @let marks = words::marks_of(progress.kind);
+                h3 { "Your " (marks) }
+                div class="wide" tabindex="0" role="region" aria-label=(format!("Figures of your {marks}")) {
+                    (table(&progress.rows))
+                }
             }
         }
     }
+}
+
+/// Keeps a number and its unit on one line.
+fn tied(words: &str) -> String {
+    const UNITS: [&str; 5] = ["ms", "%", "s", "days", "weeks"];
+    let mut tied = String::with_capacity(words.len());
+    for word in words.split(' ') {
+        let unit = word.trim_end_matches([')', ',', '.', ';', ':']);
+        let after_number = tied.chars().next_back().is_some_and(|c| c.is_ascii_digit());
+        if !tied.is_empty() {
+            tied.push(if after_number && UNITS.contains(&unit) {
+                '\u{a0}'
+            } else {
+                ' '
+            });
+        }
+        tied += word;
+    }
+    tied
 }
 
 fn figure(picture: &Picture) -> Markup {
     html! {
         figure {
             (picture.on_page())
-            figcaption { strong { (picture.title) "." } " " (picture.alt) }
+            figcaption { strong { (picture.title) "." } " " (tied(&picture.alt)) }
         }
     }
 }
@@ -146,21 +179,22 @@ fn table(rows: &[Row]) -> Markup {
     html! {
         table {
             thead { tr {
-                th { "From" } th { "Bouts" } th { "Median" } th { "95 % interval" }
-                th { "Spread" } th { "On time" } th { "Missed" } th { "Stray" } th { "A minute" }
+                th { "From" } th { "Bouts" } th { "Median, ms (95 %)" }
+                th.more { "Spread" } th { "On time" } th { "Missed" } th.more { "Stray" }
+                th.more { "A minute" }
             } }
             tbody { @for row in rows {
                 @let f = &row.figures;
                 tr {
-                    td { (row.from) } td { (row.bouts) } td { (ms(f.median_ms)) }
+                    td { (row.from) } td { (row.bouts) }
                     td {
-                        @if f.low_ms.is_some() { (ms(f.low_ms)) " to " (ms(f.high_ms)) }
-                        @else { "too few" }
+                        (ms(f.median_ms))
+                        @if f.low_ms.is_some() { " (" (ms(f.low_ms)) " to " (ms(f.high_ms)) ")" }
                     }
-                    td { (ms(f.spread_ms)) }
+                    td.more { (ms(f.spread_ms)) }
                     td { (f.on_time.count) " of " (f.on_time.of) }
-                    td { (f.missed.count) } td { (f.stray.count) }
-                    td { (f.per_minute.map_or("–".to_owned(), |v| format!("{v:.1}"))) }
+                    td { (f.missed.count) } td.more { (f.stray.count) }
+                    td.more { (f.per_minute.map_or("–".to_owned(), |v| format!("{v:.1}"))) }
                 }
             } }
         }
@@ -220,5 +254,18 @@ fn method() -> Markup {
                 "practice, Fieller's interval (1954, J R Stat Soc B 16:175–185)."
             }
         }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::tied;
+
+    #[test]
+    fn a_number_keeps_its_unit() {
+        assert_eq!(
+            tied("allows 50 ms; goal is 80 %. About 3 days, not so ms"),
+            "allows 50\u{a0}ms; goal is 80\u{a0}%. About 3\u{a0}days, not so ms"
+        );
     }
 }

@@ -5,7 +5,7 @@ use maud::html;
 
 use super::frame::{Frame, HEIGHT, Picture, round};
 use crate::measure::quantile::{QuantileType, quantile};
-use crate::measure::weeks::words::{marks_of, trends};
+use crate::measure::weeks::words::marks_of;
 use crate::measure::weeks::{Day, Lot, Progress, Row};
 use crate::timeline::MomentKind;
 
@@ -137,7 +137,10 @@ pub(super) fn trend(progress: &Progress) -> Option<Picture> {
     Some(Picture {
         name: format!("{}-trend", word(progress.kind)),
         title: format!("Your {} over time", marks_of(progress.kind)),
-        alt: trends(progress).join(" "),
+        alt: format!(
+            "Median lags as dots, each with its 95 % interval as a bar, from {first} to {last}; the \
+             line is the trend, the aim is shaded."
+        ),
         height: HEIGHT,
         drawn: html! {
             rect class="aim" x=(frame.at_x(f64::from(first.0))) y=(frame.at_y(aim.to_ms))

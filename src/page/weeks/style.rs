@@ -33,10 +33,11 @@ body{background:var(--paper);color:var(--ink);font:1rem/1.5 system-ui,sans-serif
 max-width:46rem;margin:0 auto;padding:1rem;overflow-wrap:anywhere}\
 h1{font-size:1.5rem}h2{font-size:1.25rem;margin-top:2rem}\
 figure{margin:1.5rem 0}figcaption{font-size:.9rem;margin-top:.3rem}\
-svg{display:block;width:100%;max-width:36rem;height:auto}\
-.wide{overflow-x:auto}table{border-collapse:collapse;font-variant-numeric:tabular-nums}\
+svg{display:block;width:100%;max-width:40rem;height:auto}\
+.wide{overflow-x:auto}.narrow{display:none}table{border-collapse:collapse;font-variant-numeric:tabular-nums}\
 th,td{padding:.15rem .35rem;text-align:right;border-bottom:1px solid var(--line);white-space:nowrap}\
-th:first-child,td:first-child{text-align:left}.words{text-align:left;white-space:normal}a{color:var(--mark)}\
+th:first-child,td:first-child{text-align:left}.words{text-align:left;white-space:normal}th{white-space:normal;vertical-align:bottom}a{color:var(--mark)}\
+@media screen and (max-width:34rem){.more{display:none}.narrow{display:block}body{padding:.75rem}th,td{padding:.15rem .2rem;font-size:.85rem}}\
 @media print{body{max-width:none;padding:0;font-size:10pt}figure,table,tr{break-inside:avoid}\
 h2{break-after:avoid}.wide{overflow:visible}}";
 
