@@ -8,7 +8,7 @@ use std::time::Duration;
 
 use super::{Happening, Stamp};
 use crate::listen::{Listening, News, Timeline};
-use crate::sound::wav_out::WavOut;
+use crate::sound::wav_out::{WavOut, WavOutError};
 use crate::sound::{Flow, MicEvent, SampleSource};
 
 /// How long a look for sound waits.
@@ -36,8 +36,9 @@ impl Listener {
             let flow = self.source.pull(LOOK, &mut samples, &mut events);
             count += samples.len() as u64;
             let now_s = count as f64 / rate_hz;
-            if let Some(kept) = &mut self.kept {
-                kept.write(&samples).map_err(|e| e.to_string())?;
+            if let Some(Err(error)) = self.kept.as_mut().map(|kept| kept.write(&samples)) {
+                self.kept = None;
+                self.not_kept(&error);
             }
             peak = samples.iter().fold(peak, |peak, s| peak.max(s.abs()));
             listening
@@ -68,12 +69,16 @@ impl Listener {
                 break;
             }
         }
-        if let Some(kept) = self.kept.take() {
-            kept.finish().map_err(|e| e.to_string())?;
+        if let Some(Err(error)) = self.kept.take().map(WavOut::finish) {
+            self.not_kept(&error);
         }
         listening
             .finish_and_tell(&mut |news| told(&self.tell, news))
             .map_err(|e| e.to_string())
+    }
+
+    fn not_kept(&self, error: &WavOutError) {
+        let _ = self.tell.send(Happening::NotKept(error.to_string()));
     }
 }
 
