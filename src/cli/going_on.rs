@@ -18,6 +18,10 @@ pub(super) fn pedal_gone(pedal: &str, key: &str) -> String {
     format!("The pedal \"{pedal}\" is gone; {key} still tells the moment.")
 }
 
+/// A press that came before the first sound or after the last.
+pub(super) const OUTSIDE: &str =
+    "A press came before or after the sound; it has no place in it and does not count.";
+
 /// Keeping in the journal while something goes on: what cannot be kept is said once
 /// and tried again.
 #[derive(Debug, Default)]

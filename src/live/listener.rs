@@ -49,11 +49,7 @@ impl Listener {
                     let _ = self.tell.send(Happening::Mic(at_s, event));
                 }
             }
-            while let Ok(stamp) = self.places.try_recv() {
-                let at = self.source.sample_at(stamp.mono_ns);
-                let at = at.map(|(sample, u_ms)| (sample / rate_hz, u_ms));
-                let _ = self.tell.send(Happening::Placed(stamp, at));
-            }
+            self.put_in_place(rate_hz, f64::INFINITY);
             if now_s - told_s >= NOW_EVERY_S {
                 let peak_dbfs = 20.0 * f64::from(peak).log10();
                 let now = Happening::Now {
@@ -72,9 +68,23 @@ impl Listener {
         if let Some(Err(error)) = self.kept.take().map(WavOut::finish) {
             self.not_kept(&error);
         }
-        listening
+        let heard = listening
             .finish_and_tell(&mut |news| told(&self.tell, news))
-            .map_err(|e| e.to_string())
+            .map_err(|e| e.to_string());
+        // What was pressed while the ear finished; after the sound there is no place.
+        self.put_in_place(rate_hz, count as f64 / rate_hz);
+        heard
+    }
+
+    /// Tells the place of every stamp that waits for one, where it lies before
+    /// `end_s`.
+    fn put_in_place(&self, rate_hz: f64, end_s: f64) {
+        while let Ok(stamp) = self.places.try_recv() {
+            let at = self.source.sample_at(stamp.mono_ns);
+            let at = at.map(|(sample, u_ms)| (sample / rate_hz, u_ms));
+            let at = at.filter(|(t_s, _)| *t_s <= end_s);
+            let _ = self.tell.send(Happening::Placed(stamp, at));
+        }
     }
 
     fn not_kept(&self, error: &WavOutError) {

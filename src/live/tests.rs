@@ -150,3 +150,35 @@ fn closed_it_reads_no_hand_any_more() {
     assert!(by_then > 0);
     assert_eq!(looks.load(Relaxed), by_then);
 }
+
+/// The last samples are told of, and while the teller waits a key is pressed: it is
+/// told too, before the end.
+#[test]
+fn a_press_while_the_ear_finishes_is_told() {
+    // Blocks of 81; the fifth is short, is the end, and is told as 50 ms of sound.
+    let source = Played::from_samples(8_001, Pace::AsFast, vec![0.0; 404]);
+    let listening = Listening::new(8_001, &[], None).unwrap();
+    let (tell, told) = sync_channel(0);
+    let (place, places) = channel();
+    let listener = Listener {
+        source: Box::new(source),
+        kept: None,
+        tell,
+        places,
+        stop: Arc::new(AtomicBool::new(false)),
+    };
+    let ear = thread::spawn(move || listener.listen(listening));
+    thread::sleep(Duration::from_millis(100));
+    let stamp = Stamp {
+        mono_ns: mono_ns(),
+        what: Stamped::Own(3),
+    };
+    place.send(stamp.clone()).unwrap();
+    assert!(matches!(told.recv().unwrap(), Happening::Now { .. }));
+    let next = told.recv_timeout(Duration::from_secs(5)).unwrap();
+    assert!(
+        matches!(&next, Happening::Placed(placed, None) if *placed == stamp),
+        "{next:?}"
+    );
+    assert!(ear.join().unwrap().is_ok());
+}

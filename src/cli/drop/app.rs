@@ -4,7 +4,7 @@ use std::sync::mpsc::Receiver;
 use std::time::Duration;
 
 use super::keep::Keeper;
-use crate::cli::going_on::{Keeping, not_kept, pedal_gone};
+use crate::cli::going_on::{Keeping, OUTSIDE, not_kept, pedal_gone};
 use crate::drill::{Call, Caller, Event, Phase, State, Way, step};
 use crate::hand::{HandEvent, Key, KeyPath, Source};
 use crate::journal::JournalError;
@@ -157,8 +157,7 @@ impl Drill {
             return;
         }
         let Some((t_s, clock_u_ms)) = at else {
-            let words = "The press came before any sound and has no place; press again.";
-            return self.warn(self.state.now_s, words.to_owned(), false);
+            return self.warn(self.state.now_s, OUTSIDE.to_owned(), false);
         };
         let (late_ms, key_u_ms) = match self.path {
             Some(path) => (path.delay_ms, path.u_ms()),

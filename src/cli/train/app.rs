@@ -9,7 +9,7 @@ use jiff::Timestamp;
 use super::keep::Keeper;
 use super::keys::{Action, FIRST};
 use super::view::{clock, told};
-use crate::cli::going_on::{Keeping, not_kept, pedal_gone};
+use crate::cli::going_on::{Keeping, OUTSIDE, not_kept, pedal_gone};
 use crate::clock::WallWatch;
 use crate::hand::{HandEvent, KeyPath, Source};
 use crate::journal::JournalError;
@@ -140,8 +140,7 @@ impl Training {
 
     fn deed(&mut self, deed: Deed, press: &HandEvent, at: Option<(f64, f64)>) {
         let Some((t_s, clock_u_ms)) = at else {
-            self.told = "That press came before any sound and has no place.".to_owned();
-            return;
+            return self.trouble_at(self.now_s, OUTSIDE.to_owned());
         };
         let (late_ms, key_u_ms) = match self.paths.get(&press.source) {
             Some(path) => (path.delay_ms, path.u_ms()),
