@@ -76,6 +76,42 @@ impl Timeline {
             .min_by(|a, b| (a.0.t_s - t_s).abs().total_cmp(&(b.0.t_s - t_s).abs()))
             .map(|(_, u_ms)| *u_ms)
     }
+
+    /// A drill drops one ball from one height. Where the drops that were found say
+    /// which, the impacts are gone through once more with the height known: a
+    /// drop with few bounces is then told from chance. What was found before stays
+    /// as it is, to the last digit: a drop set aside, or kept, is known by it.
+    fn look_again(&mut self) {
+        let mut heights: Vec<f64> = self.drops.iter().map(|d| d.height_m).collect();
+        heights.sort_by(f64::total_cmp);
+        let (Some(low), Some(high), Some(middle)) = (
+            heights.first(),
+            heights.last(),
+            heights.get(heights.len() / 2),
+        ) else {
+            return;
+        };
+        if high - low > SAME_HEIGHT * middle {
+            return;
+        }
+        let mut ball = BallFinder::new(Some(*middle));
+        let mut again = Self::default();
+        let impacts = self.sounds.iter().filter(|s| s.kind == SoundKind::Impact);
+        for sound in impacts {
+            let impact = Impact {
+                t_s: sound.t_s,
+                strength_db: sound.level_dbfs,
+            };
+            sort_in(ball.push(impact), &mut again, &mut |_| {});
+        }
+        sort_in(ball.finish(), &mut again, &mut |_| {});
+        let mut new = again.drops;
+        new.retain(|drop| !self.drops.iter().any(|old| old.overlaps(drop)));
+        self.refused
+            .retain(|one| !new.iter().any(|drop| drop.overlaps(&one.drop)));
+        self.drops.append(&mut new);
+        self.drops.sort_by(|a, b| a.floor_s.total_cmp(&b.floor_s));
+    }
 }
 
 /// What has become known, in the order of knowing: a word is known when it is
@@ -174,54 +210,13 @@ impl Listening {
         &self.timeline
     }
 
-    /// A drill drops one ball from one height. Where the drops that were found say
-    /// which, the impacts are gone through once more with the height known: a
-    /// drop with few bounces is then told from chance.
-    fn once_more(&mut self) {
-        let mut heights: Vec<f64> = self.timeline.drops.iter().map(|d| d.height_m).collect();
-        heights.sort_by(f64::total_cmp);
-        let (Some(low), Some(high), Some(middle)) = (
-            heights.first(),
-            heights.last(),
-            heights.get(heights.len() / 2),
-        ) else {
-            return;
-        };
-        if high - low > SAME_HEIGHT * middle {
-            return;
-        }
-        let mut ball = BallFinder::new(Some(*middle));
-        let mut again = Timeline::default();
-        for sound in self
-            .timeline
-            .sounds
-            .iter()
-            .filter(|s| s.kind == SoundKind::Impact)
-        {
-            sort_in(
-                ball.push(Impact {
-                    t_s: sound.t_s,
-                    strength_db: sound.level_dbfs,
-                }),
-                &mut again,
-                &mut |_| {},
-            );
-        }
-        sort_in(ball.finish(), &mut again, &mut |_| {});
-        if again.drops.len() > self.timeline.drops.len() {
-            again.drops.sort_by(|a, b| a.floor_s.total_cmp(&b.floor_s));
-            self.timeline.drops = again.drops;
-            self.timeline.refused.clear();
-        }
-    }
-
     /// The end of the stream: all that was heard.
     pub fn finish(self) -> Result<Timeline, EarError> {
         self.finish_and_tell(&mut |_| {})
     }
 
-    /// As [`Listening::finish`]; what is known by the end goes to `tell`. Drops may
-    /// be found better by the end than they were told.
+    /// As [`Listening::finish`]; what is known by the end goes to `tell`. Drops that
+    /// were told stand; there may be more of them by the end.
     pub fn finish_and_tell(mut self, tell: &mut dyn FnMut(News)) -> Result<Timeline, EarError> {
         let duration_s = self.ear.count() as f64 / self.rate_hz;
         let Self {
@@ -240,7 +235,7 @@ impl Listening {
             .drops
             .sort_by(|a, b| a.floor_s.total_cmp(&b.floor_s));
         if !self.height_told {
-            self.once_more();
+            self.timeline.look_again();
         }
         Ok(self.timeline)
     }
@@ -297,3 +292,7 @@ fn sort_in(found: Vec<Found>, timeline: &mut Timeline, tell: &mut dyn FnMut(News
         }
     }
 }
+
+#[cfg(test)]
+#[path = "listen_tests.rs"]
+mod tests;

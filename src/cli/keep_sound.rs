@@ -1,5 +1,6 @@
 //! The file in which the sound of a drill or a session is kept.
 
+use std::fs;
 use std::path::PathBuf;
 
 use anyhow::Context;
@@ -26,4 +27,10 @@ pub(super) fn begin_sound(
         depth: Depth::Float32,
     };
     Ok((name, WavOut::create(&path, shape)?))
+}
+
+/// Takes the file away again, where nothing came of what it was begun for.
+pub(super) fn forget_sound(home: &Home, name: &str) {
+    // What cannot be taken away stays; the error that led here is told.
+    let _ = fs::remove_file(home.sounds_folder().join(name));
 }

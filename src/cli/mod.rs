@@ -7,6 +7,7 @@ mod demo;
 mod drop;
 mod examples;
 mod front;
+mod going_on;
 pub mod journal;
 mod keep_sound;
 mod page;

@@ -116,6 +116,11 @@ impl Pedal {
         })
     }
 
+    /// The name it was opened by.
+    pub fn name(&self) -> &str {
+        self.presses.source.name()
+    }
+
     /// Waits at most `patience` for presses and adds them to `out`. An error
     /// means that the pedal is gone.
     pub fn read(&mut self, patience: Duration, out: &mut Vec<HandEvent>) -> io::Result<()> {

@@ -46,6 +46,11 @@ impl Pedal {
     }
 
     /// Cannot be called, since no pedal can be opened.
+    pub fn name(&self) -> &str {
+        match *self {}
+    }
+
+    /// Cannot be called, since no pedal can be opened.
     pub fn read(&mut self, _patience: Duration, _out: &mut Vec<HandEvent>) -> io::Result<()> {
         match *self {}
     }

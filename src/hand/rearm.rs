@@ -1,4 +1,4 @@
-//! One press is one event, however long the key is held or its contact bounces.
+//! One press is one event, however its contact bounces.
 
 /// Lets a press through only when the same key has been quiet for a while.
 #[derive(Debug, Clone)]
@@ -8,11 +8,6 @@ pub struct Rearm<K> {
 }
 
 impl<K: PartialEq> Rearm<K> {
-    /// For terminals: longer than the pause between two repeats of a held key
-    /// (33 ms at the usual 30 a second), shorter than a person presses twice.
-    /// The pause before the first repeat (250 ms and more) cannot be told from
-    /// a second press and is kept out by this too. Common practice, no source.
-    pub const TERMINAL_MS: f64 = 600.0;
     /// For input devices, which tell repeats from presses: contact bounce only.
     pub const DEVICE_MS: f64 = 30.0;
 
@@ -44,7 +39,7 @@ mod tests {
 
     #[test]
     fn a_held_key_is_one_press() {
-        let mut rearm = Rearm::new(Rearm::<char>::TERMINAL_MS);
+        let mut rearm = Rearm::new(600.0);
         let held = (0..40).map(|k| if k == 0 { 0 } else { 500 + 33 * (k - 1) });
         let new: Vec<bool> = held.map(|ms| rearm.is_new(' ', ms * MS)).collect();
         assert_eq!(new.iter().filter(|&&n| n).count(), 1);

@@ -9,7 +9,7 @@ use super::digest;
 use super::error::JournalError;
 use super::insert::{self, Appender, Refused, instant};
 use super::open::Journal;
-use super::record::{Bout, BoutEvent, BoutId, KeptReview};
+use super::record::{Bout, BoutEvent, BoutId, KeptReview, Note};
 
 /// Reviews kept in one transaction where there are many.
 const AT_ONCE: usize = 500;
@@ -76,15 +76,32 @@ impl Journal {
         id: &BoutId,
         events: &[BoutEvent],
     ) -> Result<std::ops::Range<i64>, JournalError> {
+        self.append_numbered(id, |_| events)
+    }
+
+    /// As [`Journal::append_events`], for events that name one another: `make` is
+    /// told the number that the first of them will have.
+    ///
+    /// # Errors
+    /// As [`Journal::append_events`].
+    pub fn append_numbered<E: AsRef<[BoutEvent]>>(
+        &mut self,
+        id: &BoutId,
+        make: impl FnOnce(i64) -> E,
+    ) -> Result<std::ops::Range<i64>, JournalError> {
         let key = self.open_bout(id)?;
-        self.write(|tx| {
-            let mut rows = Appender::new(tx, key)?;
-            let first = rows.next_seq();
-            for event in events {
-                rows.append(event)?;
-            }
-            Ok(first..rows.next_seq())
-        })
+        self.write(|tx| append(tx, key, make))
+    }
+
+    /// Adds notes to a bout, whether it has ended or not: words that are asked for
+    /// afterwards change nothing that was measured.
+    ///
+    /// # Errors
+    /// The bout is unknown, a time is not finite, or the file cannot be written.
+    pub fn add_notes(&mut self, id: &BoutId, notes: &[Note]) -> Result<(), JournalError> {
+        let (key, _) = self.bout_key(id)?;
+        let notes: Vec<BoutEvent> = notes.iter().cloned().map(BoutEvent::Note).collect();
+        self.write(|tx| append(tx, key, |_| notes)).map(drop)
     }
 
     /// Ends a bout that has begun. `duration_s` is its length in seconds.
@@ -144,6 +161,14 @@ impl Journal {
     }
 
     fn open_bout(&self, id: &BoutId) -> Result<i64, JournalError> {
+        match self.bout_key(id)? {
+            (key, false) => Ok(key),
+            (_, true) => Err(JournalError::Ended { id: id.to_string() }),
+        }
+    }
+
+    /// A bout's key, and whether it has ended.
+    fn bout_key(&self, id: &BoutId) -> Result<(i64, bool), JournalError> {
         self.writable()?;
         let found = self
             .conn
@@ -154,13 +179,9 @@ impl Journal {
                     .optional()
             })
             .map_err(|error| self.told(error))?;
-        match found {
-            Some((key, false)) => Ok(key),
-            Some((_, true)) => Err(JournalError::Ended { id: id.to_string() }),
-            None => Err(JournalError::NoSuchBout {
-                wanted: id.to_string(),
-            }),
-        }
+        found.ok_or_else(|| JournalError::NoSuchBout {
+            wanted: id.to_string(),
+        })
     }
 
     /// Does `work` in one transaction, or not at all.
@@ -178,6 +199,20 @@ impl Journal {
         };
         done().map_err(|refused| refused.told(self.path()))
     }
+}
+
+/// Adds events to a bout; gives their numbers.
+fn append<E: AsRef<[BoutEvent]>>(
+    tx: &Transaction<'_>,
+    key: i64,
+    make: impl FnOnce(i64) -> E,
+) -> Result<std::ops::Range<i64>, Refused> {
+    let mut rows = Appender::new(tx, key)?;
+    let first = rows.next_seq();
+    for event in make(first).as_ref() {
+        rows.append(event)?;
+    }
+    Ok(first..rows.next_seq())
 }
 
 fn whole(tx: &Transaction<'_>, review: &KeptReview) -> Result<BoutId, Refused> {

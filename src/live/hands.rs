@@ -21,10 +21,10 @@ impl Live {
     ///
     /// # Errors
     /// No thread can be had.
-    pub fn read_keys(&self) -> io::Result<()> {
+    pub fn read_keys(&mut self) -> io::Result<()> {
         let (tell, place, stop) = self.ends();
         let mut keys = Keys::default();
-        thread::Builder::new()
+        let reader = thread::Builder::new()
             .name("marklag-keys".into())
             .spawn(move || {
                 while !stop.load(Relaxed) {
@@ -44,6 +44,7 @@ impl Live {
                     }
                 }
             })?;
+        self.hands.push(reader);
         Ok(())
     }
 
@@ -82,25 +83,36 @@ impl Live {
     ///
     /// # Errors
     /// No thread can be had.
-    pub fn read_pedal(&self, mut pedal: Pedal) -> io::Result<()> {
+    pub fn read_pedal(&mut self, mut pedal: Pedal) -> io::Result<()> {
+        let name = pedal.name().to_owned();
+        self.read_device(name, move |presses| pedal.read(LOOK, presses))
+    }
+
+    /// Reads a device called `name`; an error of `read` means that it is gone.
+    pub(super) fn read_device(
+        &mut self,
+        name: String,
+        mut read: impl FnMut(&mut Vec<HandEvent>) -> io::Result<()> + Send + 'static,
+    ) -> io::Result<()> {
         let (tell, place, stop) = self.ends();
-        thread::Builder::new()
+        let reader = thread::Builder::new()
             .name("marklag-pedal".into())
             .spawn(move || {
                 let mut presses = Vec::new();
                 while !stop.load(Relaxed) {
-                    if pedal.read(LOOK, &mut presses).is_err() {
-                        let words = "the pedal is gone; plug it in and begin again";
-                        let _ = tell.send(Happening::Failed(words.to_owned()));
-                        return;
-                    }
+                    let is_gone = read(&mut presses).is_err();
                     for press in presses.drain(..) {
                         if !pressed(&place, &tell, press) {
                             return;
                         }
                     }
+                    if is_gone {
+                        let _ = tell.send(Happening::PedalGone(name));
+                        return;
+                    }
                 }
             })?;
+        self.hands.push(reader);
         Ok(())
     }
 }

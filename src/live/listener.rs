@@ -8,7 +8,7 @@ use std::time::Duration;
 
 use super::{Happening, Stamp};
 use crate::listen::{Listening, News, Timeline};
-use crate::sound::wav_out::WavOut;
+use crate::sound::wav_out::{WavOut, WavOutError};
 use crate::sound::{Flow, MicEvent, SampleSource};
 
 /// How long a look for sound waits.
@@ -36,8 +36,9 @@ impl Listener {
             let flow = self.source.pull(LOOK, &mut samples, &mut events);
             count += samples.len() as u64;
             let now_s = count as f64 / rate_hz;
-            if let Some(kept) = &mut self.kept {
-                kept.write(&samples).map_err(|e| e.to_string())?;
+            if let Some(Err(error)) = self.kept.as_mut().map(|kept| kept.write(&samples)) {
+                self.kept = None;
+                self.not_kept(&error);
             }
             peak = samples.iter().fold(peak, |peak, s| peak.max(s.abs()));
             listening
@@ -48,11 +49,7 @@ impl Listener {
                     let _ = self.tell.send(Happening::Mic(at_s, event));
                 }
             }
-            while let Ok(stamp) = self.places.try_recv() {
-                let at = self.source.sample_at(stamp.mono_ns);
-                let at = at.map(|(sample, u_ms)| (sample / rate_hz, u_ms));
-                let _ = self.tell.send(Happening::Placed(stamp, at));
-            }
+            self.put_in_place(rate_hz, f64::INFINITY);
             if now_s - told_s >= NOW_EVERY_S {
                 let peak_dbfs = 20.0 * f64::from(peak).log10();
                 let now = Happening::Now {
@@ -68,12 +65,30 @@ impl Listener {
                 break;
             }
         }
-        if let Some(kept) = self.kept.take() {
-            kept.finish().map_err(|e| e.to_string())?;
+        if let Some(Err(error)) = self.kept.take().map(WavOut::finish) {
+            self.not_kept(&error);
         }
-        listening
+        let heard = listening
             .finish_and_tell(&mut |news| told(&self.tell, news))
-            .map_err(|e| e.to_string())
+            .map_err(|e| e.to_string());
+        // What was pressed while the ear finished; after the sound there is no place.
+        self.put_in_place(rate_hz, count as f64 / rate_hz);
+        heard
+    }
+
+    /// Tells the place of every stamp that waits for one, where it lies before
+    /// `end_s`.
+    fn put_in_place(&self, rate_hz: f64, end_s: f64) {
+        while let Ok(stamp) = self.places.try_recv() {
+            let at = self.source.sample_at(stamp.mono_ns);
+            let at = at.map(|(sample, u_ms)| (sample / rate_hz, u_ms));
+            let at = at.filter(|(t_s, _)| *t_s <= end_s);
+            let _ = self.tell.send(Happening::Placed(stamp, at));
+        }
+    }
+
+    fn not_kept(&self, error: &WavOutError) {
+        let _ = self.tell.send(Happening::NotKept(error.to_string()));
     }
 }
 

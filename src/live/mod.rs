@@ -49,7 +49,11 @@ pub enum Happening {
     /// The sound is over, or was stopped: all that was heard. What became known by
     /// the end was told before.
     Ended(Timeline),
-    /// Listening or keeping the sound failed; what to say about it.
+    /// The sound is kept no longer, and why not; it is listened to as before.
+    NotKept(String),
+    /// A pedal is gone; its name.
+    PedalGone(String),
+    /// Listening failed; what to say about it.
     Failed(String),
 }
 
@@ -77,6 +81,8 @@ pub struct Live {
     place: Sender<Stamp>,
     stop: Arc<AtomicBool>,
     listener: Option<JoinHandle<()>>,
+    /// The readers of keys and pedals.
+    hands: Vec<JoinHandle<()>>,
 }
 
 impl Live {
@@ -119,6 +125,7 @@ impl Live {
             place,
             stop,
             listener: Some(listener),
+            hands: Vec::new(),
         };
         Ok((live, told))
     }
@@ -143,6 +150,18 @@ impl Live {
     /// Ends the listening; [`Happening::Ended`] follows.
     pub fn stop(&self) {
         self.stop.store(true, Relaxed);
+    }
+
+    /// Lets sound and hands go: once this has returned, nothing of it reads the
+    /// terminal's keys or a pedal any more. (Lines are read for good.)
+    pub fn close(&mut self, told: Receiver<Happening>) {
+        self.stop();
+        // Nobody is told any more, so that no thread waits for room to tell.
+        drop(told);
+        for hand in self.hands.drain(..) {
+            // A reader that panicked has nothing more to read.
+            let _ = hand.join();
+        }
     }
 
     fn ends(&self) -> (SyncSender<Happening>, Sender<Stamp>, Arc<AtomicBool>) {

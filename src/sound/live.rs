@@ -44,6 +44,8 @@ pub struct LiveInput {
     ring: Option<RingReader>,
     /// Samples delivered by earlier connections.
     base: u64,
+    /// The counters of earlier connections; `None` while there was none.
+    before: Option<Snapshot>,
     /// The newest stamp of this connection.
     last: Option<Stamp>,
     /// When the last sample before a lost connection was in the air.
@@ -62,6 +64,7 @@ impl LiveInput {
             links,
             ring: None,
             base: 0,
+            before: None,
             last: None,
             lost_at_ns: None,
             device_lost: false,
@@ -76,8 +79,16 @@ impl LiveInput {
         &self.clock
     }
 
-    /// The counters of the stream that is open now; `None` while it is lost.
+    /// The counters over all connections; `None` before the first one.
     pub fn counters(&self) -> Option<Snapshot> {
+        match (self.now(), self.before) {
+            (Some(now), Some(before)) => Some(now.after(before)),
+            (now, before) => now.or(before),
+        }
+    }
+
+    /// The counters of the stream that is open now; `None` while it is lost.
+    fn now(&self) -> Option<Snapshot> {
         self.ring.as_ref().map(|r| r.counters().snapshot())
     }
 
@@ -103,7 +114,7 @@ impl LiveInput {
             }
             Err(TryRecvError::Disconnected) => return Flow::Ended,
             Err(TryRecvError::Empty) => {
-                if let Some(now) = self.counters() {
+                if let Some(now) = self.now() {
                     self.watchdog.look(now, mono_ns(), self.rate_hz, events);
                 }
             }
@@ -122,6 +133,7 @@ impl LiveInput {
 
     fn disconnect(&mut self) {
         self.base = self.position();
+        self.before = self.counters();
         self.lost_at_ns = self.lost_at_ns.or(self.clock.mono_ns_at(self.base as f64));
         self.ring = None;
         self.last = None;

@@ -160,7 +160,9 @@ fn a_lost_device_that_returns_leaves_a_gap_of_the_time_it_was_away() {
     };
     rig.links.send(down).unwrap();
     rig.pull();
-    assert!(rig.input.counters().is_none());
+    // What was counted is not forgotten with the device,
+    let before = rig.input.counters().unwrap();
+    assert!(before.callbacks > 0 && before.frames > 0);
     let mut intake = rig.connect();
     // Its first block of 10 ms ends 5 s after the last one did: 4 990 ms are missing.
     for k in 0..300 {
@@ -181,6 +183,10 @@ fn a_lost_device_that_returns_leaves_a_gap_of_the_time_it_was_away() {
     assert_eq!(*at_sample, 24_000);
     assert!(missing_samples.abs_diff(39_920) <= 1, "{missing_samples}");
     assert_eq!(rig.out.len(), 48_000);
+    // and goes on when it is back.
+    let after = rig.input.counters().unwrap();
+    assert_eq!((before.frames, after.frames), (24_000, 48_000));
+    assert_eq!((before.callbacks, after.callbacks), (300, 600));
 }
 
 #[test]

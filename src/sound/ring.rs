@@ -59,6 +59,21 @@ pub struct Snapshot {
     pub longest_wait_ns: i64,
 }
 
+impl Snapshot {
+    /// This stream's counters and those of the streams `before` it together.
+    pub(super) fn after(self, before: Self) -> Self {
+        Self {
+            callbacks: before.callbacks + self.callbacks,
+            frames: before.frames + self.frames,
+            lost: before.lost + self.lost,
+            clipped: before.clipped + self.clipped,
+            xruns: before.xruns + self.xruns,
+            longest_wait_ns: before.longest_wait_ns.max(self.longest_wait_ns),
+            ..self
+        }
+    }
+}
+
 impl Counters {
     fn new() -> Self {
         Self {

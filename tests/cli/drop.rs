@@ -128,9 +128,14 @@ fn what_cannot_be_is_refused_with_what_to_do() {
     ] {
         drop(&place, options).run().fails(2, parts);
     }
-    drop(&place, "--by screen")
+    drop(&place, "--by screen --keep-sound")
         .run()
         .fails(1, &["needs a terminal"]);
+    // Nothing was begun: no line in the journal that is never ended, no empty sound.
+    let journal = Journal::open(&Home::at(place.home()).journal_file()).unwrap();
+    assert!(journal.list(None).unwrap().is_empty());
+    let sounds = std::fs::read_dir(place.home().join("sounds"));
+    assert_eq!(sounds.map_or(0, Iterator::count), 0);
     place
         .marklag(["drop", "--fast"])
         .run()

@@ -1,10 +1,13 @@
 //! The drill at work: what keys, sounds and time do.
 
+use std::sync::mpsc::Receiver;
 use std::time::Duration;
 
 use super::keep::Keeper;
+use crate::cli::going_on::{Keeping, OUTSIDE, not_kept, pedal_gone};
 use crate::drill::{Call, Caller, Event, Phase, State, Way, step};
 use crate::hand::{HandEvent, Key, KeyPath, Source};
+use crate::journal::JournalError;
 use crate::listen::News;
 use crate::live::{Happening, Live, Stamped};
 use crate::screen::{App, Binding, KeyMap, Log};
@@ -76,6 +79,7 @@ pub(super) struct Drill {
     log: Log,
     pub(super) shows_help: bool,
     is_dirty: bool,
+    keeping: Keeping,
     is_over: bool,
     /// The last mark and whether a picture has shown it, for the log.
     unshown_s: Option<f64>,
@@ -105,6 +109,7 @@ impl Drill {
             log,
             shows_help: false,
             is_dirty: true,
+            keeping: Keeping::default(),
             is_over: false,
             unshown_s: None,
         };
@@ -152,8 +157,7 @@ impl Drill {
             return;
         }
         let Some((t_s, clock_u_ms)) = at else {
-            let words = "The press came before any sound and has no place; press again.";
-            return self.warn(self.state.now_s, words.to_owned(), false);
+            return self.warn(self.state.now_s, OUTSIDE.to_owned(), false);
         };
         let (late_ms, key_u_ms) = match self.path {
             Some(path) => (path.delay_ms, path.u_ms()),
@@ -227,6 +231,16 @@ impl Drill {
         }
     }
 
+    /// Lets the sound and the hands go, and ends the drill in the journal.
+    ///
+    /// # Errors
+    /// The journal cannot be written.
+    pub(super) fn end(&mut self, told: Receiver<Happening>) -> Result<(), JournalError> {
+        self.live.close(told);
+        let keeper = self.keeper.as_mut();
+        keeper.map_or(Ok(()), |keeper| keeper.end(&self.state))
+    }
+
     /// Logs when a picture showed a mark.
     pub(super) fn shown(&mut self) {
         if let Some(t_s) = self.unshown_s.take() {
@@ -291,9 +305,18 @@ impl App for Drill {
                 self.change(Event::Ended(heard));
                 self.is_over = true;
             }
+            Happening::NotKept(why) => {
+                self.warn(self.state.now_s, not_kept("drill", &why), false);
+            }
+            Happening::PedalGone(name) => {
+                let words = pedal_gone(&name, &self.keys.key_of("moment"));
+                self.warn(self.state.now_s, words, false);
+            }
             Happening::Failed(words) => {
                 self.log.line(&words);
                 self.trouble = Some(words);
+                // What was heard up to here stands.
+                self.change(Event::Ended(self.state.heard.clone()));
                 self.is_over = true;
             }
         }
@@ -324,8 +347,15 @@ impl App for Drill {
     }
 
     fn after(&mut self) -> anyhow::Result<()> {
-        if let (Some(keeper), true) = (&mut self.keeper, std::mem::take(&mut self.is_dirty)) {
-            keeper.keep(&self.state)?;
+        let Some(keeper) = self.keeper.as_mut().filter(|_| self.is_dirty) else {
+            return Ok(());
+        };
+        let said = self.keeping.keep(|| keeper.keep(&self.state));
+        self.is_dirty = self.keeping.is_behind();
+        if let Some(words) = said {
+            self.log.line(&words);
+            let (t_s, spoils) = (self.state.now_s, false);
+            self.change(Event::Warning { t_s, words, spoils });
         }
         Ok(())
     }
@@ -343,3 +373,7 @@ pub(super) fn now_s() -> f64 {
 pub(super) fn is_mark(sound: &Sound) -> bool {
     sound.kind != SoundKind::Impact
 }
+
+#[cfg(test)]
+#[path = "app_tests.rs"]
+mod tests;

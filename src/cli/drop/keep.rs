@@ -8,7 +8,7 @@ use serde_json::json;
 
 use crate::drill::State;
 use crate::journal::{Bout, BoutEvent, BoutId, Journal, JournalError, OtherEvent, SetAside};
-use crate::timeline::{Outcome, Pair, Sound};
+use crate::timeline::{Moment, Outcome, Pair, Sound};
 
 /// A pair by its numbers' bits.
 type Key = (Option<u64>, Option<u64>, Option<u64>, Outcome);
@@ -74,48 +74,55 @@ impl Keeper {
     }
 
     /// Keeps what is new: what waits, moments, what was undone, pairs that can be
-    /// told. A pair that no longer stands is set aside, not taken out.
+    /// told; all of it or nothing, and when it fails it is all still new. A pair
+    /// that no longer stands is set aside, not taken out.
     pub(super) fn keep(&mut self, state: &State) -> Result<(), JournalError> {
-        let mut events = std::mem::take(&mut self.waiting);
-        let first_moment = events.len();
-        let is_kept = |t_s: f64| self.moments.contains_key(&t_s.to_bits());
-        let moments: Vec<_> = state.moments.iter().filter(|m| !is_kept(m.t_s)).collect();
-        events.extend(moments.iter().map(|m| BoutEvent::Moment((*m).clone())));
-        if !events.is_empty() {
-            let rows = self.journal.append_events(&self.id, &events)?;
-            for (moment, row) in moments.iter().zip(rows.skip(first_moment)) {
-                self.moments.insert(moment.t_s.to_bits(), row);
-            }
-        }
-
+        let is_new = |m: &&Moment| !self.moments.contains_key(&m.t_s.to_bits());
+        let moments: Vec<&Moment> = state.moments.iter().filter(is_new).collect();
         let told: Vec<&Pair> = state.told().collect();
         let standing: HashSet<Key> = told.iter().map(|p| key(p)).collect();
-        let mut events = Vec::new();
-        for t_s in &state.undone {
-            let row = self.moments.get(&t_s.to_bits());
-            if let (Some(row), true) = (row, self.aside.insert(t_s.to_bits())) {
-                events.push(aside(*row, "undone by the trainer"));
-            }
-        }
-        self.pairs.retain(|key, row| {
-            let stands = standing.contains(key);
-            if !stands {
-                events.push(aside(*row, "judged anew"));
-            }
-            stands
-        });
-        let first_pair = events.len();
-        let new: Vec<&Pair> = told
+        let fallen: Vec<(Key, i64)> = self
+            .pairs
+            .iter()
+            .filter(|(key, _)| !standing.contains(*key))
+            .map(|(key, row)| (*key, *row))
+            .collect();
+        let pairs: Vec<&Pair> = told
             .into_iter()
             .filter(|p| !self.pairs.contains_key(&key(p)))
             .collect();
-        events.extend(new.iter().map(|p| BoutEvent::Pair((*p).clone())));
-        if !events.is_empty() {
-            let rows = self.journal.append_events(&self.id, &events)?;
-            for (pair, row) in new.iter().zip(rows.skip(first_pair)) {
-                self.pairs.insert(key(pair), row);
-            }
+        let undone: Vec<u64> = state
+            .undone
+            .iter()
+            .map(|t_s| t_s.to_bits())
+            .filter(|t| !self.aside.contains(t))
+            .collect();
+        let count = self.waiting.len() + moments.len() + undone.len() + fallen.len() + pairs.len();
+        if count == 0 {
+            return Ok(());
         }
+
+        let mut rows = self.moments.clone();
+        let made = self.journal.append_numbered(&self.id, |first| {
+            let new = (first..).skip(self.waiting.len()).zip(&moments);
+            rows.extend(new.map(|(row, moment)| (moment.t_s.to_bits(), row)));
+            let undone = undone.iter().filter_map(|t| rows.get(t));
+            let undone = undone.map(|row| aside(*row, "undone by the trainer"));
+            let fallen = fallen.iter().map(|(_, row)| aside(*row, "judged anew"));
+            let mut events = self.waiting.clone();
+            events.extend(moments.iter().map(|m| BoutEvent::Moment((*m).clone())));
+            events.extend(undone.chain(fallen));
+            events.extend(pairs.iter().map(|p| BoutEvent::Pair((*p).clone())));
+            events
+        })?;
+
+        self.waiting.clear();
+        self.moments = rows;
+        let undone = undone.into_iter().filter(|t| self.moments.contains_key(t));
+        self.aside.extend(undone);
+        self.pairs.retain(|key, _| standing.contains(key));
+        let kept = pairs.iter().rev().zip(made.rev());
+        self.pairs.extend(kept.map(|(pair, row)| (key(pair), row)));
         Ok(())
     }
 
@@ -135,3 +142,7 @@ fn aside(target_seq: i64, reason: &str) -> BoutEvent {
         reason: reason.to_owned(),
     })
 }
+
+#[cfg(test)]
+#[path = "keep_tests.rs"]
+pub(super) mod tests;

@@ -13,35 +13,23 @@ use std::panic::{AssertUnwindSafe, catch_unwind};
 use anyhow::{Context, anyhow, bail};
 use clap::{Args, ValueEnum};
 
-use super::bridges::Bridges;
 use super::columns;
-use super::keep_sound::begin_sound;
-use super::review::{
-    BallMoment, contract, open_journal, parse_height, parse_span, parse_window, rules,
-    word_at_parser,
-};
+use super::review::{BallMoment, contract, parse_height, parse_span, parse_window, word_at_parser};
 use super::sound_in::SoundIn;
 use super::trouble::{BadUsage, Signalled};
-use crate::drill::{Caller, Feedback, Setup, State, Waits, Way};
+use crate::drill::{State, Way};
 use crate::ear::word::WordAt;
-use crate::hand::pedal::Pedal;
 use crate::hand::{KeyPath, Source};
-use crate::journal::{Bout, Home, Journal, Settings, hands};
-use crate::live::Live;
+use crate::journal::{Home, Journal, Settings, hands};
 use crate::measure::observer::key_errors_ms;
 use crate::page::Recording as Reviewed;
 use crate::screen::{KeyMap, Log, Look, Screen, run, view};
-use crate::sound::monotonic::mono_ns;
 use crate::timeline::Window;
-use app::{Drill, TABLE};
+use app::TABLE;
+use begin::Running;
 use end::measure_presser;
 use keep::Keeper;
 use lines::Lines;
-
-/// Drops of a drill when no number is given.
-const DROPS: usize = 20;
-/// What the ball on the screen falls when no height is given, in metres.
-const SCREEN_HEIGHT_M: f64 = 1.2;
 
 /// Where the moments come from.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, ValueEnum)]
@@ -136,87 +124,50 @@ pub(super) struct DropCmd {
 impl DropCmd {
     pub(super) fn run(self, home: &Home, out: &mut dyn Write) -> anyhow::Result<()> {
         self.check().map_err(BadUsage)?;
-        let mut settings = Settings::load(&home.settings_file())?;
-        settings.bridge.word_at = self.word_at.unwrap_or(settings.bridge.word_at);
-        let keys = self.keys(&settings)?;
-        let taught = Bridges::wanted(home, &self.bridge)?;
-        let kind = self.moment.kind();
-        let rules = rules(&settings, kind, self.aim, self.window)?;
-        let pedal = self
-            .pedal
-            .as_deref()
-            .map(|name| Pedal::open(name, true))
-            .transpose()?;
-        let path = self.key_path(home)?;
-        let origin = self.sound.origin(home)?;
-        let rate_hz = origin.source.rate_hz();
-        if let Some(words) = taught.narrow(rate_hz) {
-            eprintln!("Note: {words}.");
+        let ready = self.prepare(home)?;
+        let person = ready.bout.person.clone();
+        let reviewed = ready.reviewed();
+        let log_path = ready.log.path().to_owned();
+        let (look, mut running) = (ready.look, self.begin(ready, home)?);
+        let ran = self.work(&mut running, look, out);
+        let Running {
+            mut drill, told, ..
+        } = running;
+        let ended = drill.end(told);
+        match ran {
+            Ok(ran) => ran?,
+            Err(_) => bail!(
+                "marklag broke off by a fault of its own; what was heard is kept, and {} says more",
+                log_path.display()
+            ),
         }
-        let word_at = settings.bridge.word_at;
-        let listening = taught.listening(rate_hz, self.listened_height(), word_at)?;
-        let keeps = !self.no_keep && (!self.sound.is_recording() || self.keep || self.keep_sound);
-        let journal = keeps.then(|| open_journal(home)).transpose()?;
-        let kept = self
-            .keep_sound
-            .then(|| begin_sound(home, "drill", rate_hz))
-            .transpose()?;
-        let state = State::new(Setup {
-            kind,
-            way: self.way(),
-            rules,
-            drops: match self.drops {
-                Some(n) => usize::try_from(n).ok(),
-                None => (!self.sound.is_recording()).then_some(DROPS),
-            },
-            feedback: match self.feedback {
-                When::Each => Feedback::Each,
-                When::End => Feedback::End,
-            },
-            known_after_s: listening.known_after_s(),
-            word_at: listening.so_far().word_at,
-        });
-        let person = self.person.clone().or_else(|| settings.person.clone());
-        let seed = mono_ns().unsigned_abs();
-        let keeper = match journal {
-            Some(journal) => {
-                let bout = Bout {
-                    person: person.clone(),
-                    sound_file: kept.as_ref().map(|(name, _)| name.clone()),
-                    ..self.bout(&state, &settings, &origin, &taught, seed)?
-                };
-                Some(Keeper::begin(journal, &bout)?)
-            }
-            None => None,
-        };
-        let log = Log::open(home.folder());
-        let log_path = log.path().to_owned();
-        let reviewed = Reviewed {
-            path: origin.name.clone(),
-            sample_rate_hz: rate_hz,
-            channels: origin.channels,
-            duration_s: 0.0,
-        };
-        let (live, told) = Live::start(origin.source, listening, kept.map(|(_, wav)| wav))?;
-        live.watch_signals()?;
-        if let Some(pedal) = pedal {
-            live.read_pedal(pedal)?;
+        if let Some(signal) = drill.signal {
+            ended?;
+            return Err(Signalled(signal).into());
         }
-        let waits = Waits::new(seed, self.catch);
-        let height_m = self.height.unwrap_or(SCREEN_HEIGHT_M);
-        let caller = Caller::new(self.way(), kind, height_m, waits);
-        let screen = self.screen(&log)?;
-        match screen {
-            Some(_) => live.read_keys()?,
-            None => live.read_lines()?,
+        let keeper = drill.keeper.as_ref().filter(|_| ended.is_ok());
+        self.end(&drill.state, keeper, home, person.as_deref(), reviewed, out)?;
+        if self.key_against_sound {
+            let floors: Vec<f64> = drill.state.heard.drops.iter().map(|d| d.floor_s).collect();
+            let errors_ms = key_errors_ms(&floors, &drill.presses_s);
+            measure_presser(home, person.as_deref(), &errors_ms, !self.no_keep, out)?;
         }
-        let look = Look::choose(settings.screen.colours, settings.screen.signs, &|name| {
-            std::env::var(name).ok()
-        });
-        let mut drill = Drill::new(state, live, caller, keys, path, keeper, log);
-        // A fault of the program's own must not cost what is on the screen or kept.
-        let ran = catch_unwind(AssertUnwindSafe(|| match screen {
-            Some(mut screen) => run(&told, &mut drill, &mut |drill| {
+        ended?;
+        drill.trouble.map_or(Ok(()), |words| Err(anyhow!(words)))
+    }
+
+    /// Runs the drill to its end. A fault of the program's own must not cost what is
+    /// on the screen or kept.
+    fn work(
+        &self,
+        running: &mut Running,
+        look: Look,
+        out: &mut dyn Write,
+    ) -> std::thread::Result<anyhow::Result<()>> {
+        let screen = running.screen.take();
+        let (drill, told) = (&mut running.drill, &running.told);
+        catch_unwind(AssertUnwindSafe(|| match screen {
+            Some(mut screen) => run(told, drill, &mut |drill| {
                 let view = drill.view();
                 screen.draw(|frame| view::drill::draw(&view, look, frame))?;
                 drill.shown();
@@ -225,7 +176,7 @@ impl DropCmd {
             None => {
                 let mut lines = Lines::new();
                 let is_silent = self.json;
-                run(&told, &mut drill, &mut |drill| {
+                run(told, drill, &mut |drill| {
                     if !is_silent {
                         lines.write(drill, out)?;
                     }
@@ -233,40 +184,7 @@ impl DropCmd {
                     Ok(())
                 })
             }
-        }));
-        let ended = drill
-            .keeper
-            .as_mut()
-            .map(|k| k.end(&drill.state))
-            .transpose();
-        match ran {
-            Ok(ran) => ran?,
-            Err(_) => bail!(
-                "marklag broke off by a fault of its own; what was heard is kept, and {} says more",
-                log_path.display()
-            ),
-        }
-        ended?;
-        if let Some(signal) = drill.signal {
-            return Err(Signalled(signal).into());
-        }
-        if let Some(words) = drill.trouble {
-            return Err(anyhow!(words));
-        }
-        self.end(
-            &drill.state,
-            drill.keeper.as_ref(),
-            home,
-            person.as_deref(),
-            reviewed,
-            out,
-        )?;
-        if self.key_against_sound {
-            let floors: Vec<f64> = drill.state.heard.drops.iter().map(|d| d.floor_s).collect();
-            let errors_ms = key_errors_ms(&floors, &drill.presses_s);
-            measure_presser(home, person.as_deref(), &errors_ms, !self.no_keep, out)?;
-        }
-        Ok(())
+        }))
     }
 
     /// Combinations that make no sense are refused before any work is done.

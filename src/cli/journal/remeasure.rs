@@ -16,7 +16,7 @@ use crate::listen::Timeline;
 use crate::review::judge;
 use crate::session::{measure, reheard};
 use crate::sound::recording::{ChannelChoice, Recording};
-use crate::timeline::{Aim, MomentSource, Pair, Sound};
+use crate::timeline::{Aim, MomentSource, Pair, Sound, SoundKind};
 
 /// Lags that differ by less than this are the same.
 const SAME_MS: f64 = 0.01;
@@ -131,21 +131,65 @@ fn drops_again(stored: &StoredBout, sound: &Path) -> Result<Vec<Pair>> {
     } else {
         told
     };
-    // What the trainer took back stays taken back.
-    let aside = stored.aside();
-    let undone: Vec<f64> = stored
-        .events
-        .iter()
-        .filter(|row| aside.contains(&row.seq))
-        .filter_map(|row| match &row.event {
-            BoutEvent::Moment(moment) => Some(moment.t_s),
-            _ => None,
-        })
-        .collect();
-    moments.retain(|m| !undone.iter().any(|t_s| (t_s - m.t_s).abs() < SAME_S));
+    let (pauses, undone) = (pauses(stored), undone(stored));
+    let is_in_pause = |t_s: f64| pauses.iter().any(|(from, to)| (*from..=*to).contains(&t_s));
+    let is_undone = |t_s: f64| undone.iter().any(|one| (one - t_s).abs() < SAME_S);
+    let counts = |t_s: f64| !is_in_pause(t_s) && !is_undone(t_s);
+    moments.retain(|m| counts(m.t_s));
+    let heard = counted(heard, &counts);
     let aim = Some((in_force.aim.from_ms, in_force.aim.to_ms));
     let rules = rules(&in_force.settings, kind, aim, None)?;
     Ok(judge(&heard, &moments, &rules).pairs)
+}
+
+/// The stretches of a drill that do not count: from, to.
+fn pauses(stored: &StoredBout) -> Vec<(f64, f64)> {
+    let mut pauses: Vec<(f64, f64)> = Vec::new();
+    for row in &stored.events {
+        let BoutEvent::Other(other) = &row.event else {
+            continue;
+        };
+        match (other.kind.as_str(), other.t_s, pauses.last_mut()) {
+            ("pause", Some(t_s), _) => pauses.push((t_s, f64::INFINITY)),
+            ("resume", Some(t_s), Some(pause)) => pause.1 = t_s,
+            _ => {}
+        }
+    }
+    pauses
+}
+
+/// The moments that the trainer took back, and the marks that went with them.
+fn undone(stored: &StoredBout) -> Vec<f64> {
+    let aside = stored.aside();
+    let rows = || stored.events.iter().filter(|row| aside.contains(&row.seq));
+    let moments = rows().filter_map(|row| match &row.event {
+        BoutEvent::Moment(moment) => Some(moment.t_s),
+        _ => None,
+    });
+    let mut undone: Vec<f64> = moments.collect();
+    let marks = rows().filter_map(|row| match &row.event {
+        BoutEvent::Pair(pair) => pair
+            .mark_s
+            .filter(|_| pair.moment_s.is_some_and(|t_s| undone.contains(&t_s))),
+        _ => None,
+    });
+    let marks: Vec<f64> = marks.collect();
+    undone.extend(marks);
+    undone
+}
+
+/// What was heard without the marks that do not count.
+fn counted(mut heard: Timeline, counts: &dyn Fn(f64) -> bool) -> Timeline {
+    let sounds = std::mem::take(&mut heard.sounds);
+    let sounds = sounds
+        .into_iter()
+        .zip(std::mem::take(&mut heard.sound_u_ms));
+    for (sound, u_ms) in sounds {
+        if sound.kind == SoundKind::Impact || counts(sound.t_s) {
+            heard.add(sound, u_ms);
+        }
+    }
+    heard
 }
 
 /// A session: what was heard is heard again; what was keyed stays.
@@ -211,4 +255,105 @@ fn compare(id: &BoutId, stored: &StoredBout, now: &[Pair], out: &mut dyn Write) 
         )?;
     }
     Ok(())
+}
+
+#[cfg(test)]
+mod tests {
+    #![allow(clippy::unwrap_used)]
+    use super::*;
+    use crate::journal::{Bout, OtherEvent, SetAside};
+    use crate::timeline::{Moment, MomentKind, Outcome};
+
+    fn click(t_s: f64) -> Sound {
+        Sound {
+            t_s,
+            kind: SoundKind::Click,
+            name: "box".into(),
+            confidence: 1.0,
+            level_dbfs: -12.0,
+        }
+    }
+
+    fn bout() -> Bout {
+        Bout {
+            kind: BoutKind::Drill,
+            started_at: jiff::Timestamp::UNIX_EPOCH,
+            time_zone: None,
+            person: None,
+            source: None,
+            sound_file: None,
+            sample_rate_hz: None,
+            channels: None,
+            duration_s: None,
+            program_version: String::new(),
+            settings_json: "{}".to_owned(),
+            profiles: Vec::new(),
+        }
+    }
+
+    /// A drill in the journal: a drop that was taken back with its mark, a pause from
+    /// 20 s to 30 s, and one from 50 s to the end.
+    fn drill() -> StoredBout {
+        let other = |kind: &str, t_s| {
+            BoutEvent::Other(OtherEvent {
+                t_s: Some(t_s),
+                u_ms: None,
+                kind: kind.to_owned(),
+                detail_json: None,
+            })
+        };
+        let aside = |target_seq| {
+            BoutEvent::SetAside(SetAside {
+                target_seq,
+                is_aside: true,
+                reason: String::new(),
+            })
+        };
+        let moment = Moment {
+            t_s: 10.0,
+            kind: MomentKind::Floor,
+            source: MomentSource::Sound,
+            label: String::new(),
+        };
+        let pair = Pair {
+            moment_s: Some(10.0),
+            mark_s: Some(10.3),
+            lag_ms: Some(300.0),
+            outcome: Outcome::Late,
+            u_ms: None,
+        };
+        let events = [
+            BoutEvent::Sound(click(10.3)),
+            BoutEvent::Moment(moment),
+            BoutEvent::Pair(pair),
+            aside(2),
+            aside(3),
+            other("pause", 20.0),
+            other("warning", 22.0),
+            other("resume", 30.0),
+            other("pause", 50.0),
+        ];
+        let folder = tempfile::tempdir().unwrap();
+        let mut journal = Journal::open(&folder.path().join("journal.sqlite")).unwrap();
+        let id = journal.begin_bout(&bout()).unwrap();
+        journal.append_events(&id, &events).unwrap();
+        journal.read_bout(&id).unwrap()
+    }
+
+    #[test]
+    fn what_did_not_count_in_a_drill_does_not_count_again() {
+        let stored = drill();
+        assert_eq!(pauses(&stored), [(20.0, 30.0), (50.0, f64::INFINITY)]);
+        assert_eq!(undone(&stored), [10.0, 10.3]);
+        let counts = |t_s: f64| {
+            let is_in = |(from, to): &(f64, f64)| (*from..=*to).contains(&t_s);
+            !pauses(&stored).iter().any(is_in)
+        };
+        let mut heard = Timeline::default();
+        for t_s in [15.0, 25.0, 40.0, 60.0] {
+            heard.add(click(t_s), t_s);
+        }
+        let marks = counted(heard, &counts).marks();
+        assert_eq!(marks, [(15.0, 15.0), (40.0, 40.0)]);
+    }
 }

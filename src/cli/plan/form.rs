@@ -43,8 +43,7 @@ pub(super) fn fill(home: &Home, before: Option<&Plan>) -> anyhow::Result<Option<
     signals::watch(move |_| its.store(true, Relaxed))?;
     let log = Log::open(home.folder());
     let mut screen = Screen::enter(&log).context("the terminal cannot be used; try --plain")?;
-    // Typing is not timed: a sign that comes twice is two signs.
-    let mut keys = Keys::new(0.0);
+    let mut keys = Keys::typing();
     loop {
         let view = seen(&form, &title);
         screen.draw(|frame| view::form::draw(&view, look, frame))?;

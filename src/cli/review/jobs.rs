@@ -9,7 +9,7 @@ use crate::cli::bridges::Bridges;
 use crate::ear::word::WordAt;
 use crate::listen::Timeline;
 use crate::review::{Outcome, Rules, judge};
-use crate::sound::recording::{ChannelChoice, Recording};
+use crate::sound::recording::{ChannelChoice, Gap, Recording};
 use crate::timeline::{Moment, MomentKind};
 
 /// One recording, reviewed.
@@ -93,24 +93,22 @@ impl Jobs<'_> {
             }
             None => heard.moments(self.kind),
         };
+        let outcome = judge(&heard, &moments, self.rules);
         let gaps = &recording.warnings().gaps;
-        let rate_hz = f64::from(info.sample_rate_hz);
-        let near_gap = heard
-            .marks()
-            .iter()
-            .filter(|(t_s, _)| {
-                gaps.iter().any(|g| {
-                    (*t_s - g.at_sample as f64 / rate_hz).abs()
-                        < 1.0 + g.len_samples as f64 / rate_hz
-                })
-            })
-            .count();
-        if near_gap > 0 {
+        let near =
+            |t_s: Option<f64>| t_s.is_some_and(|t_s| is_near(t_s, gaps, info.sample_rate_hz));
+        let pairs = outcome.pairs.iter();
+        let doubtful = pairs.filter(|p| near(p.moment_s) || near(p.mark_s)).count();
+        if doubtful > 0 {
+            let lie = if doubtful == 1 {
+                "pair lies"
+            } else {
+                "pairs lie"
+            };
             notes.push(format!(
-                "{near_gap} marks lie within a second of a lost stretch; their lags may be wrong"
+                "{doubtful} {lie} within a second of a lost stretch and may be wrong"
             ));
         }
-        let outcome = judge(&heard, &moments, self.rules);
         Ok(Done {
             file: file.to_owned(),
             rate_hz: info.sample_rate_hz,
@@ -122,6 +120,15 @@ impl Jobs<'_> {
             notes,
         })
     }
+}
+
+/// Whether an instant lies within a second of a lost stretch, or in it.
+fn is_near(t_s: f64, gaps: &[Gap], rate_hz: u32) -> bool {
+    let at_s = |sample: u64| sample as f64 / f64::from(rate_hz.max(1));
+    gaps.iter().any(|gap| {
+        let (from, to) = (gap.at_sample, gap.at_sample + gap.len_samples);
+        (at_s(from) - 1.0..=at_s(to) + 1.0).contains(&t_s)
+    })
 }
 
 /// Of several recordings one that cannot be read is told before the others
@@ -136,4 +143,24 @@ pub(super) fn try_all(files: &[PathBuf], channel: ChannelChoice) -> anyhow::Resu
         }
     }
     Ok(())
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn near_a_lost_stretch_is_within_a_second_of_either_end() {
+        let gap = Gap {
+            at_sample: 80_000,
+            len_samples: 40_000,
+        };
+        let near = |t_s| is_near(t_s, &[gap], 8_000);
+        for t_s in [9.0, 10.0, 12.5, 15.0, 16.0] {
+            assert!(near(t_s), "{t_s}");
+        }
+        for t_s in [4.5, 8.99, 16.01, 20.0] {
+            assert!(!near(t_s), "{t_s}");
+        }
+    }
 }

@@ -165,7 +165,7 @@ impl Recorded<'_> {
             profiles: self.taught.snapshots()?,
         };
         let mut keeper = Keeper::begin(journal, &bout, &setup.plan.animal, &setup.plan.name)?;
-        keeper.end(log, self.heard.duration_s)?;
+        keeper.end(log, Timestamp::now(), self.heard.duration_s)?;
         eprintln!("Kept in the journal as {}.", keeper.id().short());
         Ok(())
     }

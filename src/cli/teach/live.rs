@@ -2,7 +2,7 @@
 //! said at once, until there are enough.
 
 use std::io::Write;
-use std::time::Duration;
+use std::time::{Duration, Instant};
 
 use anyhow::{Context, bail};
 
@@ -101,6 +101,25 @@ pub(super) fn learn<L: Lesson>(
 const ROOM: &str =
     "Listening to the room first: hold still. Keep sound away from ears, yours and animals'.";
 
+/// How long the last trouble can be read.
+const READ: Duration = Duration::from_secs(8);
+
+/// The last trouble, which stays on the screen for a while.
+#[derive(Default)]
+struct Lately(Option<(Instant, String)>);
+
+impl Lately {
+    fn put(&mut self, now: Instant, words: String) {
+        self.0 = Some((now, words));
+    }
+
+    fn at(&self, now: Instant) -> Vec<String> {
+        let last = self.0.iter();
+        let last = last.filter(|(at, _)| now.saturating_duration_since(*at) < READ);
+        last.map(|(_, words)| words.clone()).collect()
+    }
+}
+
 fn troubles(events: &[MicEvent]) -> impl Iterator<Item = String> {
     events
         .iter()
@@ -122,6 +141,7 @@ pub(super) fn talk(
     show.say(out, &ask)?;
     let rate_hz = f64::from(source.rate_hz());
     let mut meter = LevelMeter::new(source.rate_hz());
+    let mut lately = Lately::default();
     let (mut all, mut samples, mut events) = (Vec::new(), Vec::new(), Vec::<MicEvent>::new());
     loop {
         samples.clear();
@@ -129,9 +149,9 @@ pub(super) fn talk(
         let flow = source.pull(PATIENCE, &mut samples, &mut events);
         meter.push(&samples);
         all.extend_from_slice(&samples);
-        let warnings: Vec<String> = troubles(&events).collect();
-        for line in &warnings {
-            show.say(out, line)?;
+        for line in troubles(&events) {
+            show.say(out, &line)?;
+            lately.put(Instant::now(), line);
         }
         let left_s = TALK_S - all.len() as f64 / rate_hz;
         show.draw(|| SetupView {
@@ -140,12 +160,29 @@ pub(super) fn talk(
             status: ask.clone(),
             level: Some(meter.level()),
             rows: Vec::new(),
-            warnings,
+            warnings: lately.at(Instant::now()),
             keys: Vec::new(),
         })?;
         if left_s <= 0.0 || flow == Flow::Ended || show.done().wants_out {
             let is_enough = all.len() as f64 >= LEAST_TALK_S * rate_hz;
             return Ok(is_enough.then_some(all));
         }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn trouble_can_be_read_for_some_seconds_and_then_goes() {
+        let (mut lately, at) = (Lately::default(), Instant::now());
+        assert!(lately.at(at).is_empty());
+        lately.put(at, "gone".to_owned());
+        lately.put(at + Duration::from_secs(1), "back".to_owned());
+        for s in [1, 5, 8] {
+            assert_eq!(lately.at(at + Duration::from_secs(s)), ["back"]);
+        }
+        assert!(lately.at(at + Duration::from_secs(9)).is_empty());
     }
 }

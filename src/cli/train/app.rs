@@ -1,6 +1,7 @@
 //! A session at work: what keys, sounds, files and time do.
 
 use std::collections::HashMap;
+use std::sync::mpsc::Receiver;
 use std::time::Duration;
 
 use jiff::Timestamp;
@@ -8,13 +9,15 @@ use jiff::Timestamp;
 use super::keep::Keeper;
 use super::keys::{Action, FIRST};
 use super::view::{clock, told};
+use crate::cli::going_on::{Keeping, OUTSIDE, not_kept, pedal_gone};
 use crate::clock::WallWatch;
 use crate::hand::{HandEvent, KeyPath, Source};
+use crate::journal::JournalError;
 use crate::listen::{News, Timeline};
 use crate::live::{Happening, Live, Stamped};
 use crate::measure::session::Warning;
 use crate::screen::{App, KeyMap, Log as ProgramLog, name_of};
-use crate::session::{Course, Deed, Input, Looking, Setup};
+use crate::session::{Course, Deed, Input, Looking, SessionMeasures, Setup};
 use crate::sound::MicEvent;
 use crate::sound::monotonic::mono_ns;
 use crate::timeline::session::{Happened, Line};
@@ -39,6 +42,7 @@ pub(super) struct Training {
     lines: std::iter::Peekable<std::vec::IntoIter<Line>>,
     program_log: ProgramLog,
     wall: WallWatch,
+    keeping: Keeping,
     is_over: bool,
 }
 
@@ -81,6 +85,7 @@ impl Training {
             lines: begin.lines.into_iter().peekable(),
             program_log: begin.program_log,
             wall: WallWatch::default(),
+            keeping: Keeping::default(),
             is_over: false,
         }
     }
@@ -135,8 +140,7 @@ impl Training {
 
     fn deed(&mut self, deed: Deed, press: &HandEvent, at: Option<(f64, f64)>) {
         let Some((t_s, clock_u_ms)) = at else {
-            self.told = "That press came before any sound and has no place.".to_owned();
-            return;
+            return self.trouble_at(self.now_s, OUTSIDE.to_owned());
         };
         let (late_ms, key_u_ms) = match self.paths.get(&press.source) {
             Some(path) => (path.delay_ms, path.u_ms()),
@@ -186,10 +190,33 @@ impl Training {
         self.course.take(Input::Told { t_s, source, what });
     }
 
+    /// Something went wrong and the session goes on.
+    fn trouble_at(&mut self, t_s: f64, words: String) {
+        self.program_log.line(&words);
+        self.told.clone_from(&words);
+        self.troubles.push((t_s, words));
+    }
+
+    /// Lets the sound and the hands go, and ends the session in the journal; gives
+    /// the measures that are kept with it.
+    ///
+    /// # Errors
+    /// The journal cannot be written.
+    pub(super) fn end(
+        &mut self,
+        told: Receiver<Happening>,
+    ) -> Result<Option<SessionMeasures>, JournalError> {
+        let ended_at = Timestamp::now();
+        self.live.close(told);
+        let (log, length_s) = (self.course.log(), self.now_s);
+        let keeper = self.keeper.as_mut();
+        keeper
+            .map(|keeper| keeper.end(log, ended_at, length_s))
+            .transpose()
+    }
+
     fn mic(&mut self, t_s: f64, event: &MicEvent) {
-        self.program_log.line(&event.to_string());
-        self.told = event.to_string();
-        self.troubles.push((t_s, event.to_string()));
+        self.trouble_at(t_s, event.to_string());
         let missing_ms = match event {
             MicEvent::Gap { missing_ms, .. } => *missing_ms,
             _ if event.spoils_lags() => 0.0,
@@ -234,6 +261,11 @@ impl App for Training {
                 }
                 self.is_over = true;
             }
+            Happening::NotKept(why) => self.trouble_at(self.now_s, not_kept("session", &why)),
+            Happening::PedalGone(name) => {
+                let words = pedal_gone(&name, &self.keys.key_of("moment"));
+                self.trouble_at(self.now_s, words);
+            }
             Happening::Failed(words) => {
                 self.program_log.line(&words);
                 self.trouble = Some(words);
@@ -259,12 +291,11 @@ impl App for Training {
     }
 
     fn after(&mut self) -> anyhow::Result<()> {
-        // The session goes on when the journal does not; what waits is tried again.
-        let log = self.course.log();
-        let kept = self.keeper.as_mut().map_or(Ok(()), |k| k.keep(log));
-        if let Err(error) = kept {
-            self.program_log.line(&error.to_string());
-            self.told = format!("Not kept yet: {error}.");
+        if let Some(keeper) = &mut self.keeper {
+            let log = self.course.log();
+            if let Some(words) = self.keeping.keep(|| keeper.keep(log)) {
+                self.trouble_at(self.now_s, words);
+            }
         }
         Ok(())
     }

@@ -1,28 +1,172 @@
 //! What a session needs before it begins: its plan, what it is judged by, its
-//! sound, its hands.
+//! sound, its hands; and its beginning.
 
 use std::collections::HashMap;
 use std::fs;
+use std::io::Write;
 use std::path::Path;
+use std::sync::mpsc::Receiver;
 
 use anyhow::Context;
+use jiff::Timestamp;
+use jiff::tz::TimeZone;
 
 use super::TrainCmd;
+use super::app::{Begin, Training};
+use super::keep::Keeper;
+use super::keys::Action;
+use super::unended::offer_unended;
 use crate::cli::bridges::Bridges;
+use crate::cli::keep_sound::{begin_sound, forget_sound};
 use crate::cli::plan;
+use crate::cli::review::open_journal;
 use crate::cli::trouble::{BadUsage, cannot_read};
 use crate::hand::pedal::Pedal;
 use crate::hand::{KeyPath, Source};
-use crate::journal::{Home, Journal, Settings, hands};
+use crate::journal::{Bout, BoutKind, Home, Journal, Settings, hands, settings_json};
+use crate::listen::Listening;
+use crate::live::{Happening, Live};
 use crate::measure::observer::Observer;
+use crate::screen::{KeyMap, Log as ProgramLog, Look, Screen};
 use crate::session::{FILE_U_MS, Setup};
+use crate::sound::SampleSource;
 use crate::timeline::session::{Line, parse_events};
 use crate::timeline::{Plan, Window};
 
 /// The limit of a session without a plan, in minutes.
 const MINUTES: f64 = 5.0;
 
+/// All that a session needs, open; nothing is kept yet.
+pub(super) struct Ready {
+    pub(super) look: Look,
+    screen: Option<Screen>,
+    bout: Bout,
+    setup: Setup,
+    journal: Option<Journal>,
+    source: Box<dyn SampleSource>,
+    listening: Listening,
+    keys: KeyMap<Action>,
+    pedals: Vec<Pedal>,
+    paths: HashMap<Source, KeyPath>,
+    lines: Vec<Line>,
+    log: ProgramLog,
+}
+
+/// A session that has begun.
+pub(super) struct Running {
+    pub(super) training: Training,
+    pub(super) told: Receiver<Happening>,
+    pub(super) screen: Option<Screen>,
+}
+
 impl TrainCmd {
+    /// Opens all that the session needs, the screen last.
+    pub(super) fn prepare(
+        &self,
+        home: &Home,
+        settings: Settings,
+        keys: KeyMap<Action>,
+        out: &mut dyn Write,
+    ) -> anyhow::Result<Ready> {
+        let keeps = !self.no_keep && (!self.sound.is_recording() || self.keep || self.keep_sound);
+        let mut plan = self.plan(home)?;
+        let lines = self.lines()?;
+        let taught = self.bridges(home, &mut plan)?;
+        let pedals = self.pedals(true)?;
+        let person = self.person.clone().or_else(|| plan.person.clone());
+        let person = person.or_else(|| settings.person.clone());
+        let mut setup = self.setup(home, plan, &settings, person.as_deref())?;
+        let mut journal = keeps.then(|| open_journal(home)).transpose()?;
+        if let Some(journal) = &mut journal {
+            offer_unended(journal, self.plain || self.json, out)?;
+        }
+        let origin = self.sound.origin(home)?;
+        let rate_hz = origin.source.rate_hz();
+        if let Some(words) = taught.narrow(rate_hz) {
+            eprintln!("Note: {words}.");
+        }
+        let listening = taught.listening(rate_hz, None, setup.word_at)?;
+        setup.word_at = listening.so_far().word_at;
+        let bout = Bout {
+            kind: BoutKind::Session,
+            started_at: Timestamp::now(),
+            time_zone: TimeZone::system().iana_name().map(str::to_owned),
+            person,
+            source: Some(origin.name),
+            sound_file: None,
+            sample_rate_hz: Some(rate_hz),
+            channels: Some(origin.channels),
+            duration_s: None,
+            program_version: env!("CARGO_PKG_VERSION").to_owned(),
+            settings_json: settings_json(&setup)?,
+            profiles: taught.snapshots()?,
+        };
+        let paths = self.paths(home)?;
+        let look = Look::choose(settings.screen.colours, settings.screen.signs, &|name| {
+            std::env::var(name).ok()
+        });
+        let log = ProgramLog::open(home.folder());
+        Ok(Ready {
+            screen: self.screen(&log)?,
+            look,
+            bout,
+            setup,
+            journal,
+            source: origin.source,
+            listening,
+            keys,
+            pedals,
+            paths,
+            lines,
+            log,
+        })
+    }
+
+    /// Begins to listen; the session's line in the journal comes last, when nothing
+    /// is left that could fail.
+    pub(super) fn begin(&self, ready: Ready, home: &Home) -> anyhow::Result<Running> {
+        let mut bout = ready.bout;
+        bout.started_at = Timestamp::now();
+        let rate_hz = ready.source.rate_hz();
+        let kept = self
+            .keep_sound
+            .then(|| begin_sound(home, "session", rate_hz))
+            .transpose()?;
+        let (sound_file, wav) = kept.unzip();
+        bout.sound_file = sound_file;
+        let (mut live, told) = Live::start(ready.source, ready.listening, wav)?;
+        live.watch_signals()?;
+        for pedal in ready.pedals {
+            live.read_pedal(pedal)?;
+        }
+        match ready.screen {
+            Some(_) => live.read_keys()?,
+            None => live.read_lines()?,
+        }
+        let plan = &ready.setup.plan;
+        let keeper = ready
+            .journal
+            .map(|journal| Keeper::begin(journal, &bout, &plan.animal, &plan.name));
+        let keeper = keeper.transpose().inspect_err(|_| {
+            let file = bout.sound_file.as_deref();
+            file.into_iter().for_each(|name| forget_sound(home, name));
+        })?;
+        let training = Training::new(Begin {
+            setup: ready.setup,
+            live,
+            keys: ready.keys,
+            paths: ready.paths,
+            lines: ready.lines,
+            keeper,
+            program_log: ready.log,
+        });
+        Ok(Running {
+            training,
+            told,
+            screen: ready.screen,
+        })
+    }
+
     /// The plan that was named, or free work.
     pub(super) fn plan(&self, home: &Home) -> anyhow::Result<Plan> {
         let mut plan = match &self.plan {

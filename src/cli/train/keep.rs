@@ -5,7 +5,7 @@ use std::collections::HashMap;
 
 use jiff::Timestamp;
 
-use crate::journal::{Bout, BoutId, Journal, JournalError};
+use crate::journal::{Bout, BoutId, Journal, JournalError, Note, NoteKind};
 use crate::session::SessionMeasures;
 use crate::timeline::session::{Happened, Log};
 
@@ -60,10 +60,20 @@ impl Keeper {
     pub(in crate::cli) fn end(
         &mut self,
         log: &Log,
+        ended_at: Timestamp,
         length_s: f64,
     ) -> Result<SessionMeasures, JournalError> {
         self.keep(log)?;
-        self.journal
-            .end_session(&self.id, Timestamp::now(), length_s)
+        self.journal.end_session(&self.id, ended_at, length_s)
+    }
+
+    /// Adds the words of a note to the session, which may have ended.
+    pub(super) fn note(&mut self, t_s: f64, text: &str) -> Result<(), JournalError> {
+        let note = Note {
+            t_s: Some(t_s),
+            kind: NoteKind::Note,
+            text: text.to_owned(),
+        };
+        self.journal.add_notes(&self.id, &[note])
     }
 }

@@ -12,25 +12,20 @@ mod view;
 use std::io::{self, IsTerminal, Write};
 use std::panic::{AssertUnwindSafe, catch_unwind};
 use std::path::PathBuf;
-use std::sync::mpsc::Receiver;
 
 use anyhow::{Context, anyhow, bail};
 use clap::Args;
-use jiff::Timestamp;
-use jiff::tz::TimeZone;
 
 use super::columns;
-use super::keep_sound::begin_sound;
 use super::review::{open_journal, word_at_parser};
 use super::sound_in::SoundIn;
 use super::summary::praise;
 use super::trouble::Signalled;
 use crate::ear::word::WordAt;
-use crate::journal::{Bout, BoutKind, Home, Settings, settings_json};
-use crate::live::{Happening, Live};
+use crate::journal::{Home, Settings};
 use crate::screen::{KeyMap, Log as ProgramLog, Look, Screen, run, view as views};
 use crate::session::measure;
-use app::{Begin, Training};
+use begin::Running;
 pub(super) use begin::{observer, read_events, setup};
 pub(super) use keep::Keeper;
 pub(super) use report::{json, report};
@@ -106,91 +101,28 @@ impl TrainCmd {
         if self.keys {
             return keys::tell(&keys, self.pedals(false)?, out);
         }
-        let keeps = !self.no_keep && (!self.sound.is_recording() || self.keep || self.keep_sound);
-        let mut plan = self.plan(home)?;
-        let lines = self.lines()?;
-        let taught = self.bridges(home, &mut plan)?;
-        let pedals = self.pedals(true)?;
-        let person = self.person.clone().or_else(|| plan.person.clone());
-        let person = person.or_else(|| settings.person.clone());
-        let mut setup = self.setup(home, plan, &settings, person.as_deref())?;
-        let mut journal = keeps.then(|| open_journal(home)).transpose()?;
-        if let Some(journal) = &mut journal {
-            unended::offer_unended(journal, self.plain || self.json, out)?;
-        }
-        let origin = self.sound.origin(home)?;
-        let rate_hz = origin.source.rate_hz();
-        if let Some(words) = taught.narrow(rate_hz) {
-            eprintln!("Note: {words}.");
-        }
-        let listening = taught.listening(rate_hz, None, setup.word_at)?;
-        setup.word_at = listening.so_far().word_at;
-        let kept = self
-            .keep_sound
-            .then(|| begin_sound(home, "session", rate_hz))
-            .transpose()?;
-        let bout = Bout {
-            kind: BoutKind::Session,
-            started_at: Timestamp::now(),
-            time_zone: TimeZone::system().iana_name().map(str::to_owned),
-            person,
-            source: Some(origin.name),
-            sound_file: kept.as_ref().map(|(name, _)| name.clone()),
-            sample_rate_hz: Some(rate_hz),
-            channels: Some(origin.channels),
-            duration_s: None,
-            program_version: env!("CARGO_PKG_VERSION").to_owned(),
-            settings_json: settings_json(&setup)?,
-            profiles: taught.snapshots()?,
-        };
-        let keeper = journal
-            .map(|j| Keeper::begin(j, &bout, &setup.plan.animal, &setup.plan.name))
-            .transpose()?;
-        let program_log = ProgramLog::open(home.folder());
-        let (live, told) = Live::start(origin.source, listening, kept.map(|(_, wav)| wav))?;
-        live.watch_signals()?;
-        for pedal in pedals {
-            live.read_pedal(pedal)?;
-        }
-        let screen = self.screen(&program_log)?;
-        match &screen {
-            Some(_) => live.read_keys()?,
-            None => live.read_lines()?,
-        }
-        let look = Look::choose(settings.screen.colours, settings.screen.signs, &|name| {
-            std::env::var(name).ok()
-        });
-        let training = Training::new(Begin {
-            setup,
-            live,
-            keys,
-            paths: self.paths(home)?,
-            lines,
-            keeper,
-            program_log,
-        });
-        self.work(training, &told, screen, look, out)
+        let ready = self.prepare(home, settings, keys, out)?;
+        let (look, running) = (ready.look, self.begin(ready, home)?);
+        self.work(running, look, out)
     }
 
     /// Runs the session to its end, and tells what it came to.
-    fn work(
-        &self,
-        mut training: Training,
-        told: &Receiver<Happening>,
-        screen: Option<Screen>,
-        look: Look,
-        out: &mut dyn Write,
-    ) -> anyhow::Result<()> {
+    fn work(&self, running: Running, look: Look, out: &mut dyn Write) -> anyhow::Result<()> {
+        let Running {
+            mut training,
+            told,
+            screen,
+        } = running;
         let has_screen = screen.is_some();
         // A fault of the program's own must not cost what is kept.
         let ran = catch_unwind(AssertUnwindSafe(|| match screen {
-            Some(mut screen) => run(told, &mut training, &mut |training| {
+            Some(mut screen) => run(&told, &mut training, &mut |training| {
                 let view = training.view();
                 screen.draw(|frame| views::train::draw(&view, look, frame))
             }),
             None => {
                 let mut lines = report::Lines::default();
-                run(told, &mut training, &mut |training| {
+                run(&told, &mut training, &mut |training| {
                     if self.json {
                         Ok(())
                     } else {
@@ -199,35 +131,35 @@ impl TrainCmd {
                 })
             }
         }));
+        let ended = training.end(told);
         match ran {
             Ok(ran) => ran?,
-            Err(_) => bail!(
-                "marklag broke off by a fault of its own; what was noted is kept, and marklag train --finish last brings it to its end"
-            ),
+            Err(_) => bail!("marklag broke off by a fault of its own; what was noted is kept"),
         }
-        if has_screen && training.signal.is_none() {
-            training.ask_notes()?;
-        }
-        let length_s = training.now_s;
-        let (log, setup) = (training.course.log(), training.course.setup());
-        let kept = training.keeper.as_mut();
-        let kept = kept.map(|k| k.end(log, length_s)).transpose()?;
         if let Some(signal) = training.signal {
+            ended?;
             return Err(Signalled(signal).into());
         }
-        if let Some(words) = training.trouble.take() {
-            return Err(anyhow!(words));
+        if has_screen {
+            training.ask_notes();
         }
-        let measures = kept.unwrap_or_else(|| measure(log, setup, length_s));
+        let (kept, ended) = match ended {
+            Ok(kept) => (kept, Ok(())),
+            Err(error) => (None, Err(error)),
+        };
+        let (log, setup) = (training.course.log(), training.course.setup());
+        let measures = kept.unwrap_or_else(|| measure(log, setup, training.now_s));
         if self.json {
-            return json(out, &measures, setup, &training.praise);
+            json(out, &measures, setup, &training.praise)?;
+        } else {
+            report(out, log, setup, &measures, look.signs, columns())?;
+            praise(out, &training.praise)?;
+            if let Some(keeper) = training.keeper.as_ref().filter(|_| ended.is_ok()) {
+                writeln!(out, "\nKept in the journal as {}.", keeper.id().short())?;
+            }
         }
-        report(out, log, setup, &measures, look.signs, columns())?;
-        praise(out, &training.praise)?;
-        if let Some(keeper) = &training.keeper {
-            writeln!(out, "\nKept in the journal as {}.", keeper.id().short())?;
-        }
-        Ok(())
+        ended?;
+        training.trouble.map_or(Ok(()), |words| Err(anyhow!(words)))
     }
 
     /// The full screen, where there is a terminal for it and it is wanted.

@@ -9,8 +9,10 @@ use crate::ear::EarError;
 
 /// Version of the word profiles that this program writes and reads.
 pub const WORD_PROFILE_VERSION: u32 = 2;
+/// Fewest frames of a take: 60 ms.
+pub(super) const FEWEST_FRAMES: usize = 6;
 /// Most frames of a take: 1.2 s.
-const MOST_FRAMES: usize = 120;
+pub(super) const MOST_FRAMES: usize = 120;
 /// Part of a sample rate under which sound is held whole.
 const HELD: f64 = 0.46;
 /// Most takes of a word.
@@ -113,7 +115,7 @@ impl WordProfile {
         let takes_good = self.takes.iter().all(|t| {
             let frames = t.powers_db.len() / BANDS;
             t.powers_db.len() % BANDS == 0
-                && (6..=MOST_FRAMES).contains(&frames)
+                && (FEWEST_FRAMES..=MOST_FRAMES).contains(&frames)
                 && (t.onset as usize) < frames * HOP
                 && t.edge_db.len() == STEPS * EDGE_BANDS
                 && [&t.powers_db, &t.edge_db]

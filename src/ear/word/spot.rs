@@ -217,7 +217,6 @@ pub struct Spotter {
     samples: u64,
     frames: i64,
     frame: Vec<f32>,
-    fault: Option<EarError>,
 }
 
 impl Spotter {
@@ -250,7 +249,6 @@ impl Spotter {
             samples: 0,
             frames: 0,
             frame: vec![0.0; WINDOW + 1],
-            fault: None,
         })
     }
 
@@ -273,7 +271,7 @@ impl Spotter {
         if ready {
             self.one_frame(sink)?;
         }
-        self.fault.take().map_or(Ok(()), Err)
+        Ok(())
     }
 
     fn one_frame(&mut self, sink: &mut impl FnMut(Look)) -> Result<(), EarError> {

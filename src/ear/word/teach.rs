@@ -3,10 +3,10 @@
 use super::HOP;
 use super::edge::{agree, of_take};
 use super::frames::all_powers;
-use super::profile::{Kind, Take, WORD_PROFILE_VERSION, WordProfile};
+use super::profile::{FEWEST_FRAMES, Kind, MOST_FRAMES, Take, WORD_PROFILE_VERSION, WordProfile};
 use super::rate::to_16k;
 use super::spot::Spotter;
-use super::takes::{Cut, TakeReport, cut, is_clipped, leave_out_unlike};
+use super::takes::{Cut, TakeFault, TakeReport, cut, is_clipped, leave_out_unlike};
 use crate::ear::EarError;
 
 /// Fewest good takes.
@@ -163,6 +163,8 @@ pub fn teach_word(
     if let Some((talk, rate_hz)) = talk {
         sharpen(&mut profile, talk, rate_hz)?;
     }
+    // What cannot be listened for is not taught.
+    profile.check()?;
     Ok(TaughtWord { profile, takes })
 }
 
@@ -175,9 +177,19 @@ fn settle_onsets(cuts: &mut [Cut], sound: &[f32]) {
         .collect();
     let onsets: Vec<usize> = good.iter().map(|c| c.onset).collect();
     for (cut, onset) in good.iter_mut().zip(agree(sound, &onsets)) {
-        cut.onset = onset.min((cut.to - 1) * HOP);
-        cut.from = (cut.onset / HOP).saturating_sub(1);
+        settle(cut, onset);
     }
+}
+
+/// Gives a take its onset. What is left of it may then be no word any more.
+fn settle(cut: &mut Cut, onset: usize) {
+    cut.onset = onset.min((cut.to - 1) * HOP);
+    cut.from = (cut.onset / HOP).saturating_sub(1);
+    cut.report.fault = match cut.to - cut.from {
+        ..FEWEST_FRAMES => Some(TakeFault::TooShort),
+        n if n > MOST_FRAMES => Some(TakeFault::TooLong),
+        _ => cut.report.fault,
+    };
 }
 
 /// Raises the bar over what the trainer's other talk reaches.
@@ -202,4 +214,35 @@ fn sharpen(profile: &mut WordProfile, talk: &[f32], rate_hz: u32) -> Result<(), 
 fn median(mut x: Vec<f32>) -> f32 {
     x.sort_by(f32::total_cmp);
     x.get(x.len() / 2).copied().unwrap_or(0.0)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// A take as it was cut, of 40 frames, whose onset is then settled elsewhere.
+    fn settled(onset: usize, to: usize) -> Option<TakeFault> {
+        let mut cut = Cut {
+            from: 100,
+            to,
+            onset: 101 * HOP,
+            report: TakeReport {
+                at_s: 1.0,
+                length_s: 0.4,
+                over_noise_db: 30.0,
+                fault: None,
+            },
+        };
+        settle(&mut cut, onset);
+        cut.report.fault
+    }
+
+    #[test]
+    fn a_take_that_is_no_word_once_its_onset_is_settled_is_refused() {
+        assert_eq!(settled(101 * HOP, 140), None);
+        assert_eq!(settled(135 * HOP, 140), None, "six frames");
+        assert_eq!(settled(136 * HOP, 140), Some(TakeFault::TooShort));
+        assert_eq!(settled(21 * HOP, 140), None, "120 frames");
+        assert_eq!(settled(20 * HOP, 140), Some(TakeFault::TooLong));
+    }
 }

@@ -129,7 +129,7 @@ impl Microphone {
         self.input.clock()
     }
 
-    /// The stream's counters; `None` while the device is lost.
+    /// The counters over all connections; `None` before the first one.
     pub fn counters(&self) -> Option<Snapshot> {
         self.input.counters()
     }

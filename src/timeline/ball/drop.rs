@@ -84,6 +84,14 @@ impl Drop {
     }
 }
 
+impl Drop {
+    /// Whether the two cannot be drops of one ball, one after the other.
+    pub(crate) fn overlaps(&self, other: &Self) -> bool {
+        let last_s = |d: &Self| d.impacts_s.last().copied().unwrap_or(d.floor_s);
+        self.release_s < last_s(other) && other.release_s < last_s(self)
+    }
+}
+
 /// The time from bounce `from` to bounce `to` for a first interval and a ratio.
 fn gap_s(first_s: f64, e: f64, from: u8, to: u8) -> f64 {
     (from..to).map(|n| first_s * e.powi(i32::from(n))).sum()
