@@ -33,7 +33,7 @@ use crate::page::Recording as Reviewed;
 use crate::screen::{KeyMap, Log, Look, Screen, run, view};
 use crate::sound::monotonic::mono_ns;
 use crate::timeline::Window;
-use app::{Drill, TABLE};
+use app::{Begin, Drill, TABLE};
 use end::measure_presser;
 use keep::Keeper;
 use lines::Lines;
@@ -213,7 +213,17 @@ impl DropCmd {
         let look = Look::choose(settings.screen.colours, settings.screen.signs, &|name| {
             std::env::var(name).ok()
         });
-        let mut drill = Drill::new(state, live, caller, keys, path, keeper, log);
+        let mut drill = Drill::new(Begin {
+            state,
+            live,
+            caller,
+            keys,
+            path,
+            keeper,
+            log,
+            names: taught.names(),
+            has_screen: screen.is_some(),
+        });
         // A fault of the program's own must not cost what is on the screen or kept.
         let ran = catch_unwind(AssertUnwindSafe(|| match screen {
             Some(mut screen) => run(&told, &mut drill, &mut |drill| {
@@ -253,14 +263,7 @@ impl DropCmd {
         if let Some(words) = drill.trouble {
             return Err(anyhow!(words));
         }
-        self.end(
-            &drill.state,
-            drill.keeper.as_ref(),
-            home,
-            person.as_deref(),
-            reviewed,
-            out,
-        )?;
+        self.end(&drill, home, person.as_deref(), reviewed, out)?;
         if self.key_against_sound {
             let floors: Vec<f64> = drill.state.heard.drops.iter().map(|d| d.floor_s).collect();
             let errors_ms = key_errors_ms(&floors, &drill.presses_s);
@@ -354,13 +357,13 @@ impl DropCmd {
     /// Tells what the drill came to.
     fn end(
         &self,
-        state: &State,
-        keeper: Option<&Keeper>,
+        drill: &Drill,
         home: &Home,
         person: Option<&str>,
         reviewed: Reviewed,
         out: &mut dyn Write,
     ) -> anyhow::Result<()> {
+        let (state, keeper) = (&drill.state, drill.keeper.as_ref());
         let outcome = state.outcome();
         if self.json {
             let moments: Vec<_> = state.moments_counted().cloned().collect();
@@ -382,8 +385,13 @@ impl DropCmd {
             write!(out, "\x07")?;
         }
         end::write(out, &reviewed.path, state, &outcome, &before, columns())?;
-        if let Some(keeper) = keeper {
-            writeln!(out, "\nKept in the journal as {}.", keeper.id().short())?;
+        if let Some(words) = state.unheard(&drill.names) {
+            writeln!(out, "\n{words}")?;
+        }
+        match keeper {
+            Some(keeper) => writeln!(out, "\nKept in the journal as {}.", keeper.id().short())?,
+            None if self.no_keep => writeln!(out, "\nNot kept.")?,
+            None => writeln!(out, "\nNot kept in the journal; --keep keeps it.")?,
         }
         Ok(())
     }

@@ -3,11 +3,12 @@
 
 use std::collections::HashMap;
 use std::fs;
+use std::io::{self, IsTerminal};
 use std::path::Path;
 
 use anyhow::Context;
 
-use super::TrainCmd;
+use super::{TrainCmd, choose};
 use crate::cli::bridges::Bridges;
 use crate::cli::plan;
 use crate::cli::trouble::{BadUsage, cannot_read};
@@ -23,9 +24,13 @@ use crate::timeline::{Plan, Window};
 const MINUTES: f64 = 5.0;
 
 impl TrainCmd {
-    /// The plan that was named, or free work.
+    /// The plan that was named or is picked, or free work.
     pub(super) fn plan(&self, home: &Home) -> anyhow::Result<Plan> {
-        let mut plan = match &self.plan {
+        let picked = match &self.plan {
+            Some(wanted) => Some(wanted.clone()),
+            None => self.picked(home)?,
+        };
+        let mut plan = match &picked {
             Some(wanted) => plan::find(home, wanted)?,
             None => Plan {
                 name: String::new(),
@@ -40,6 +45,26 @@ impl TrainCmd {
         }
         plan.check().map_err(|e| BadUsage(e.to_string()))?;
         Ok(plan)
+    }
+
+    /// The plan that is picked where plans are kept and none was named: on a
+    /// terminal by its number; else it is told how to name one.
+    fn picked(&self, home: &Home) -> anyhow::Result<Option<String>> {
+        if self.json {
+            return Ok(None);
+        }
+        let plans = choose::plans(home, self.animal.as_deref())?;
+        if plans.is_empty() {
+            return Ok(None);
+        }
+        let mut err = io::stderr();
+        let has_terminal = io::stdin().is_terminal() && err.is_terminal();
+        if self.plain || !has_terminal {
+            choose::tell(&plans, &mut err)?;
+            return Ok(None);
+        }
+        let picked = choose::ask(&plans, &mut io::stdin().lock(), &mut err)?;
+        Ok(picked.map(str::to_owned))
     }
 
     pub(super) fn lines(&self) -> anyhow::Result<Vec<Line>> {

@@ -2,6 +2,7 @@
 
 mod app;
 mod begin;
+mod choose;
 mod keep;
 mod keys;
 mod notes;
@@ -30,6 +31,7 @@ use crate::journal::{Bout, BoutKind, Home, Settings, settings_json};
 use crate::live::{Happening, Live};
 use crate::screen::{KeyMap, Log as ProgramLog, Look, Screen, run, view as views};
 use crate::session::measure;
+use crate::timeline::Plan;
 use app::{Begin, Training};
 pub(super) use begin::{observer, read_events, setup};
 pub(super) use keep::Keeper;
@@ -109,6 +111,7 @@ impl TrainCmd {
         let keeps = !self.no_keep && (!self.sound.is_recording() || self.keep || self.keep_sound);
         let mut plan = self.plan(home)?;
         let lines = self.lines()?;
+        let last_time = choose::last_time(home, &plan, Timestamp::now())?;
         let taught = self.bridges(home, &mut plan)?;
         let pedals = self.pedals(true)?;
         let person = self.person.clone().or_else(|| plan.person.clone());
@@ -125,6 +128,7 @@ impl TrainCmd {
         }
         let listening = taught.listening(rate_hz, None, setup.word_at)?;
         setup.word_at = listening.so_far().word_at;
+        let known_after_s = listening.known_after_s();
         let kept = self
             .keep_sound
             .then(|| begin_sound(home, "session", rate_hz))
@@ -157,10 +161,17 @@ impl TrainCmd {
             Some(_) => live.read_keys()?,
             None => live.read_lines()?,
         }
+        if let (Some(words), None, false) = (&last_time, &screen, self.json) {
+            writeln!(out, "{words}")?;
+        }
         let look = Look::choose(settings.screen.colours, settings.screen.signs, &|name| {
             std::env::var(name).ok()
         });
         let training = Training::new(Begin {
+            names: marks_of(&taught.names(), &setup.plan),
+            known_after_s,
+            has_screen: screen.is_some(),
+            told: last_time.unwrap_or_else(|| "Listening.".to_owned()),
             setup,
             live,
             keys,
@@ -205,7 +216,7 @@ impl TrainCmd {
                 "marklag broke off by a fault of its own; what was noted is kept, and marklag train --finish last brings it to its end"
             ),
         }
-        if has_screen && training.signal.is_none() {
+        if has_screen && training.signal.is_none() && training.keeper.is_some() {
             training.ask_notes()?;
         }
         let length_s = training.now_s;
@@ -224,8 +235,13 @@ impl TrainCmd {
         }
         report(out, log, setup, &measures, look.signs, columns())?;
         praise(out, &training.praise)?;
-        if let Some(keeper) = &training.keeper {
-            writeln!(out, "\nKept in the journal as {}.", keeper.id().short())?;
+        if let Some(words) = training.unheard() {
+            writeln!(out, "\n{words}")?;
+        }
+        match &training.keeper {
+            Some(keeper) => writeln!(out, "\nKept in the journal as {}.", keeper.id().short())?,
+            None if self.no_keep => writeln!(out, "\nNot kept.")?,
+            None => writeln!(out, "\nNot kept in the journal; --keep keeps it.")?,
         }
         Ok(())
     }
@@ -239,4 +255,13 @@ impl TrainCmd {
         let screen = Screen::enter(log).context("the terminal cannot be used; try --plain")?;
         Ok(Some(screen))
     }
+}
+
+/// Those of the taught sounds that mark by a plan, and are not its cues.
+fn marks_of(names: &[String], plan: &Plan) -> Vec<String> {
+    let is_mark = |name: &&String| match &plan.bridge {
+        Some(bridge) => bridge == *name,
+        None => !plan.is_cue(name),
+    };
+    names.iter().filter(is_mark).cloned().collect()
 }
