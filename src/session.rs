@@ -15,7 +15,7 @@ use crate::measure::median::median;
 use crate::measure::observer::{Observer, correct};
 use crate::measure::proportion::Share;
 use crate::measure::session::{SessionRules, waits};
-use crate::measure::{Yardstick, summarise};
+use crate::measure::{Summary, Yardstick, summarise};
 use crate::review::DISTANCE_HALF_WIDTH_M;
 use crate::timeline::session::{ActKind, Happened, Log};
 use crate::timeline::{Aim, Plan};
@@ -78,6 +78,7 @@ pub fn measure_looked(log: &Log, setup: &Setup, at: &Looking) -> SessionMeasures
         Happened::ClockMoved { by_s } => Some(by_s),
         _ => None,
     });
+    let whole = summarise(&at.pairs, Yardstick::Reaction, setup.aim);
     SessionMeasures {
         length_s: at.now_s,
         pace: at.pace(),
@@ -90,7 +91,13 @@ pub fn measure_looked(log: &Log, setup: &Setup, at: &Looking) -> SessionMeasures
         answer_s: median(&answers),
         offers: at.times(ActKind::Offer).len(),
         marks_on_offers: at.offer_strays_s.len(),
-        lags: has_moments.then(|| summarise(&at.pairs, Yardstick::Reaction, setup.aim)),
+        lags: has_moments.then(|| Summary {
+            stray: match at.tells_strays() {
+                true => whole.stray,
+                false => Share::new(0, 0),
+            },
+            ..whole
+        }),
         corrected: setup
             .observer
             .as_ref()

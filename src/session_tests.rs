@@ -203,3 +203,72 @@ fn measures_survive_their_text() {
     let text = serde_json::to_string(&setup).unwrap();
     assert_eq!(serde_json::from_str::<Setup>(&text).unwrap(), setup);
 }
+
+/// One moment keyed for ten marks: the nine others were not keyed, so they are no
+/// strays. From five moments on they are.
+#[test]
+fn marks_are_strays_only_where_moments_were_keyed_for_at_least_half_of_them() {
+    let setup = setup(PLAN);
+    let session = |moments: u32| {
+        let marks = (0..10).map(|k| {
+            let t_s = 5.0 + 4.0 * f64::from(k);
+            (t_s, mark(t_s))
+        });
+        let keyed = (0..moments).map(|k| (4.8 + 4.0 * f64::from(k), Happened::Reached));
+        let mut events: Vec<(f64, Happened)> = marks.chain(keyed).collect();
+        events.sort_by(|a, b| a.0.total_cmp(&b.0));
+        measure(&log(&events), &setup, 60.0)
+    };
+    for moments in [1, 4] {
+        let got = session(moments);
+        let lags = got.lags.unwrap();
+        assert_eq!(
+            (lags.on_time.count, lags.stray.count, lags.stray.of),
+            (moments as usize, 0, 0)
+        );
+        assert_eq!((got.marks, got.pairs.len()), (10, moments as usize));
+        assert!(got.steps.iter().all(|s| s.strays.is_none()));
+    }
+    let got = session(5);
+    let stray = got.lags.unwrap().stray;
+    assert_eq!((stray.count, stray.of, got.pairs.len()), (5, 10, 10));
+    assert_eq!(got.steps[0].strays, Some(5));
+}
+
+/// By hand, with a window of 0.5 s before and 1.5 s after, and 0.5 s until a mark is
+/// known: a miss is told 2 s after its moment, and no longer once a later mark has
+/// no moment either.
+#[test]
+fn a_missed_moment_shows_until_something_newer_is_known() {
+    let setup = setup(PLAN);
+    let log = log(&[
+        (2.0, Happened::Reached),
+        (2.2, mark(2.2)),
+        (10.0, Happened::Reached),
+        (20.0, mark(20.0)),
+        (30.0, Happened::Reached),
+        (30.1, mark(30.1)),
+    ]);
+    let latest = |now_s: f64| {
+        let mut until = Log::default();
+        for entry in log.entries().iter().filter(|e| e.event.t_s <= now_s) {
+            until.apply(entry.number, entry.event.clone());
+        }
+        let at = Looking::at(&until, &setup, now_s, false);
+        let pair = at.latest(0.5, 2.0);
+        pair.map(|p| (p.moment_s.unwrap(), p.lag_ms.is_some()))
+    };
+    for (now_s, shown) in [
+        (1.0, None),
+        (2.1, None),
+        (3.0, Some((2.0, true))),
+        (11.9, Some((2.0, true))),
+        (12.1, Some((10.0, false))),
+        // A mark may still get its moment for half a second.
+        (20.4, Some((10.0, false))),
+        (20.6, None),
+        (30.2, Some((30.0, true))),
+    ] {
+        assert_eq!(latest(now_s), shown, "at {now_s} s");
+    }
+}

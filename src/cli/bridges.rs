@@ -144,6 +144,16 @@ impl Bridges {
         self.clicks.is_empty() && self.words.is_empty()
     }
 
+    /// What they are called, in order of name.
+    pub(super) fn names(&self) -> Vec<String> {
+        let clicks = self.clicks.iter().map(|p| p.name.clone());
+        let mut names: Vec<String> = clicks
+            .chain(self.words.iter().map(|p| p.name.clone()))
+            .collect();
+        names.sort();
+        names
+    }
+
     /// To be kept with a bout.
     pub(super) fn snapshots(&self) -> serde_json::Result<Vec<ProfileSnapshot>> {
         let clicks = self.clicks.iter().map(|p| ProfileSnapshot::of(&p.name, p));

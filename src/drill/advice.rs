@@ -6,7 +6,7 @@ use crate::measure::{Summary, Yardstick};
 pub const ENOUGH_LAGS: usize = 5;
 /// More misses or strays than this share come first.
 pub const TOO_MANY: f64 = 0.2;
-/// A spread (VE, divisor n − 1) beyond this share of the aim's width is wide.
+/// A variable error (divisor n − 1) beyond this share of the aim's width is wide.
 pub const WIDE: f64 = 0.5;
 
 /// Why there is no advice.
@@ -18,7 +18,7 @@ pub struct TooFewToAdvise {
 }
 
 /// The one thing to try next. In this order: misses, strays, a median outside the
-/// aim, a wide spread, and else that it goes well. The shares are conventions of
+/// aim, marks far apart, and else that it goes well. The shares are conventions of
 /// this program.
 ///
 /// # Errors
@@ -70,7 +70,7 @@ pub fn advice(summary: &Summary) -> Result<&'static str, TooFewToAdvise> {
         );
     }
     Ok(
-        "The middle and the spread are inside your aim: narrow the aim, or add catch drops with --catch.",
+        "The middle is inside your aim and the marks lie close together: narrow the aim, or add catch drops with --catch.",
     )
 }
 

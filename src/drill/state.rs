@@ -4,6 +4,7 @@
 use super::pairing::is_mark;
 use super::setup::{Setup, Way};
 use crate::listen::{News, Timeline};
+use crate::measure::unheard::{Ears, unheard};
 use crate::measure::{Summary, Yardstick, summarise};
 use crate::review::{Outcome, judge};
 use crate::timeline::{Moment, Pair, moment_of};
@@ -11,6 +12,9 @@ use crate::timeline::{Moment, Pair, moment_of};
 /// Seconds after which nothing more is heard of an instant: a drop is told once
 /// its ball is silent, which takes some seconds of bounces.
 pub(super) const LATE_S: f64 = 12.0;
+
+/// Impacts this close are the same one, in seconds.
+const SAME_SOUND_S: f64 = 5e-3;
 
 /// Something that happened. Times are seconds from the first sample heard.
 #[derive(Debug, Clone, PartialEq)]
@@ -186,6 +190,34 @@ impl State {
         };
         let pairs = self.pairs.iter();
         pairs.filter(|p| near(p.moment_s) || near(p.mark_s)).count()
+    }
+
+    /// What is to be said when no taught sound was ever heard although other sounds
+    /// were; `names` are those that are listened for.
+    pub fn unheard(&self, names: &[String]) -> Option<String> {
+        let ball = |t_s: f64| {
+            let mut impacts = self.heard.drops.iter().flat_map(|d| &d.impacts_s);
+            impacts.any(|impact_s| (impact_s - t_s).abs() < SAME_SOUND_S)
+        };
+        let window = self.setup.rules.window;
+        let window_s = (window.before_ms() * 1e-3, window.after_ms() * 1e-3);
+        let moments_s: Vec<f64> = self.moments_counted().map(|m| m.t_s).collect();
+        // That a bounce is the ball's is known when its drop is, or after a while.
+        let last_s = moments_s
+            .last()
+            .map_or(f64::NEG_INFINITY, |t| t + window_s.1);
+        let known_s = last_s.max(self.now_s - LATE_S);
+        let others = self.heard.sounds.iter().filter(|s| !is_mark(s));
+        let others = others.map(|s| s.t_s).filter(|t| *t < known_s && !ball(*t));
+        let others_s: Vec<f64> = others.filter(|t| self.counts(*t)).collect();
+        unheard(&Ears {
+            names,
+            is_heard: self.heard.sounds.iter().any(is_mark) || !self.heard.in_praise.is_empty(),
+            moments_s: &moments_s,
+            others_s: &others_s,
+            window_s,
+            now_s: self.now_s,
+        })
     }
 
     /// What it comes to so far.

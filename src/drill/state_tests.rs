@@ -311,3 +311,37 @@ fn when_a_word_is_known_makes_no_difference() {
     assert_eq!(soon.outcome(), late.outcome());
     assert_eq!(soon.pairs.iter().filter(|p| p.lag_ms.is_some()).count(), 3);
 }
+
+/// Two drops that were not marked: said only where another sound than the ball's own
+/// came near both, and no longer once a mark was heard.
+#[test]
+fn a_clicker_that_is_not_recognised_is_told_from_the_ball() {
+    let names = ["blue".to_owned()];
+    let bang = |t_s: f64| {
+        let Event::Heard(News::Sound(sound, u_ms)) = click(t_s) else {
+            panic!("a click is heard");
+        };
+        let kind = SoundKind::Impact;
+        Event::Heard(News::Sound(Sound { kind, ..sound }, u_ms))
+    };
+    let bounces = |floor_s: f64| {
+        let Event::Heard(News::Drop(drop)) = ball(floor_s) else {
+            panic!("a drop is heard");
+        };
+        drop.impacts_s.into_iter().map(bang).collect::<Vec<_>>()
+    };
+    let mut events = Vec::new();
+    for floor_s in [10.0, 20.0] {
+        events.extend(bounces(floor_s));
+        events.extend([now(floor_s + 4.0), ball(floor_s)]);
+    }
+    let state = play(setup(Way::Ball, None), &events);
+    assert_eq!(state.unheard(&names), None);
+    events.extend([bang(10.3), bang(20.2)]);
+    let state = play(setup(Way::Ball, None), &events);
+    let words = state.unheard(&names).unwrap_or_default();
+    assert!(words.starts_with("\"blue\" is not heard"), "{words}");
+    events.push(click(24.0));
+    let state = play(setup(Way::Ball, None), &events);
+    assert_eq!(state.unheard(&names), None);
+}

@@ -1,12 +1,14 @@
 //! Plans: animals, what they are taught, and what a session is to practise.
 
+use jiff::Timestamp;
 use rusqlite::{Connection, OptionalExtension, params};
 
 use super::error::JournalError;
 use super::forget::drop_idle_people;
 use super::insert::{Refused, person};
 use super::open::Journal;
-use super::record::new_id;
+use super::read::maybe_instant_from;
+use super::record::{BoutId, new_id};
 use crate::timeline::Plan;
 use crate::timeline::plan::{Behaviour, PLAN_FORMAT, Practise, Step};
 
@@ -21,6 +23,8 @@ pub struct PlanRow {
     pub length_min: f64,
     /// Sessions that followed it.
     pub sessions: u32,
+    /// The latest of them, and when it began.
+    pub latest: Option<(BoutId, Timestamp)>,
 }
 
 impl Journal {
@@ -73,12 +77,20 @@ impl Journal {
             self.conn
                 .prepare(
                     "SELECT p.name, a.name, p.length_min,
-                            (SELECT count(*) FROM session AS s WHERE s.plan_key = p.plan_key)
+                            (SELECT count(*) FROM session AS s WHERE s.plan_key = p.plan_key),
+                            b.id, b.started_at
                      FROM plan AS p JOIN animal AS a USING (animal_key)
+                     LEFT JOIN bout AS b ON b.bout_key =
+                         (SELECT s.bout_key FROM session AS s JOIN bout USING (bout_key)
+                          WHERE s.plan_key = p.plan_key
+                          ORDER BY started_at DESC, s.bout_key DESC LIMIT 1)
                      ORDER BY a.name, p.name, p.plan_key",
                 )?
                 .query_map([], |row| {
+                    let id: Option<BoutId> = row.get(4)?;
+                    let at = maybe_instant_from(row.get_ref(5)?)?;
                     Ok(PlanRow {
+                        latest: id.zip(at),
                         name: row.get(0)?,
                         animal: row.get(1)?,
                         length_min: row.get(2)?,

@@ -32,7 +32,8 @@ impl Live {
                         Ok(Some(Read::Press(press))) => pressed(&place, &tell, press),
                         Ok(Some(Read::Resize(..))) => tell.send(Happening::Resize).is_ok(),
                         Ok(Some(Read::Quit)) => tell.send(Happening::Leave).is_ok(),
-                        Ok(Some(Read::Repeat(_)) | None) => true,
+                        Ok(Some(Read::Repeat(key))) => tell.send(Happening::Again(key)).is_ok(),
+                        Ok(None) => true,
                         // The terminal is gone, and so is its user.
                         Err(_) => {
                             let _ = tell.send(Happening::Leave);

@@ -12,7 +12,7 @@ use std::sync::atomic::{AtomicBool, Ordering::Relaxed};
 use std::sync::mpsc::{Receiver, Sender, SyncSender, channel, sync_channel};
 use std::thread::{self, JoinHandle};
 
-use crate::hand::HandEvent;
+use crate::hand::{HandEvent, Key};
 use crate::listen::{Listening, News, Timeline};
 use crate::screen::signals;
 use crate::sound::wav_out::WavOut;
@@ -40,6 +40,9 @@ pub enum Happening {
     /// A stamp with its place on the sound's clock: seconds and standard
     /// uncertainty in milliseconds; `None` where it has none.
     Placed(Stamp, Option<(f64, f64)>),
+    /// A key came again too soon to be a press of its own: it is held down, or was
+    /// hit twice.
+    Again(Key),
     /// The window has another size.
     Resize,
     /// The user wants out.

@@ -39,6 +39,7 @@ pub mod summary;
 mod testing;
 pub mod trend;
 pub mod uncertainty;
+pub mod unheard;
 pub mod weeks;
 pub mod words;
 mod yardstick;

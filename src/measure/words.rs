@@ -74,6 +74,8 @@ fn counts(summary: &Summary) -> String {
         summary.missed.count,
     );
     line.push_str(&match summary.stray.count {
+        // Out of nothing: no mark, or none that can be called stray.
+        _ if summary.stray.of == 0 => ".".to_owned(),
         0 => "; no strays.".to_owned(),
         1 => "; 1 stray mark.".to_owned(),
         n => format!("; {n} stray marks."),
@@ -136,9 +138,9 @@ fn interval(summary: &Summary) -> Option<String> {
 fn anticipation(summary: &Summary) -> Vec<String> {
     let mut lines =
         vec!["This moment can be seen coming: a little early is usual and no fault.".to_owned()];
-    if let Some((bias, spread)) = summary.constant_error_ms.zip(summary.variable_error_n1_ms) {
+    if let Some((bias, ve)) = summary.constant_error_ms.zip(summary.variable_error_n1_ms) {
         lines.push(format!(
-            "On average {} (constant error), with a spread of {spread:.0} ms \
+            "On average {} (constant error), give or take {ve:.0} ms \
              (variable error, divisor n − 1).",
             lag(bias)
         ));
@@ -296,7 +298,7 @@ mod tests {
         };
         let text = sentences(&summarise(&[miss], Yardstick::Anticipation, AIM)).join("\n");
         assert!(text.starts_with("0 of 1 moment marked on time"), "{text}");
-        assert!(text.contains("1 missed; no strays."), "{text}");
+        assert!(text.contains("1 missed."), "{text}");
         assert!(text.contains("no lag to tell"), "{text}");
         assert!(told(&[20.0], Yardstick::Anticipation).contains("The one lag was 20 ms late."));
     }

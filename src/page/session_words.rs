@@ -39,6 +39,12 @@ pub fn session_words(measures: &SessionMeasures, setup: &Setup) -> Vec<String> {
     if let Some(lags) = &measures.lags {
         out.push(String::new());
         out.extend(words::sentences(lags));
+        if measures.steps.iter().any(|s| s.strays.is_none()) {
+            out.push(
+                "Moments were noted for less than half of the marks, so no mark is called stray."
+                    .to_owned(),
+            );
+        }
     }
     if let Some(corrected) = &measures.corrected {
         out.extend(corrected_words(corrected));
@@ -119,11 +125,14 @@ fn step_words(s: &StepMeasures) -> Vec<String> {
         s.asked, s.tries, s.reached, s.near_misses, s.no_answers, s.last_ten
     )];
     let mut marks = format!("  marks {}", s.marks);
-    if let Some(strays) = s.strays {
+    if s.strays.is_some() || s.on_time + s.early + s.late + s.missed > 0 {
         marks += &format!(
-            ": on time {}, early {}, late {}, missed {}, stray {strays}",
+            ": on time {}, early {}, late {}, missed {}",
             s.on_time, s.early, s.late, s.missed
         );
+    }
+    if let Some(strays) = s.strays {
+        marks += &format!(", stray {strays}");
     }
     if let Some(unpaid) = s.unpaid {
         marks += &format!(", unpaid {unpaid}");
@@ -209,12 +218,12 @@ fn corrected_words(c: &Corrected) -> Vec<String> {
     )];
     out.push(if c.is_swallowed {
         format!(
-            "Your own spread cannot be told: the presser's spread is about as large as what was measured ({:.0} ms).",
+            "How steady you are cannot be told: the presser's scatter is about as large as what was measured (standard deviation {:.0} ms).",
             c.raw_spread_ms
         )
     } else {
         format!(
-            "Your own spread is about {:.0} ms; as measured, with the presser's, {:.0} ms.",
+            "Your own marks scatter by about {:.0} ms (standard deviation); as measured, with the presser's, {:.0} ms.",
             c.spread_ms, c.raw_spread_ms
         )
     });

@@ -16,6 +16,8 @@ pub struct Looking {
     pub(super) paid: Paid,
     breaks: Vec<(f64, f64)>,
     pub(super) pairs: Vec<Pair>,
+    /// Marks that no moment has, in seconds; strays where those are told.
+    alone_s: Vec<f64>,
     pub(super) offer_strays_s: Vec<f64>,
     pub(super) now_s: f64,
 }
@@ -30,14 +32,23 @@ impl Looking {
             if is_over { f64::INFINITY } else { now_s },
         );
         let paid = treats(&acts, setup.rules.treat_within_s, now_s, is_over);
-        let pairs = lags(log, &acts, setup);
-        let offer_strays_s = on_offers(&acts, &pairs, setup);
+        let mut pairs = lags(log, &acts, setup);
+        let alone = |p: &Pair| p.mark_s.filter(|_| p.moment_s.is_none());
+        let alone_s: Vec<f64> = pairs.iter().filter_map(alone).collect();
+        let offer_strays_s = on_offers(&acts, &alone_s, setup);
+        // Where most marks have no moment, nobody was keying them: a mark without
+        // one is then no stray.
+        let (moments, marks) = moments_and_marks(&pairs);
+        if 2 * moments < marks {
+            pairs.retain(|p| p.moment_s.is_some());
+        }
         Self {
             breaks: breaks(log, now_s),
             acts,
             tries,
             paid,
             pairs,
+            alone_s,
             offer_strays_s,
             now_s,
         }
@@ -63,9 +74,40 @@ impl Looking {
         &self.acts
     }
 
-    /// The pairs of moments and marks.
+    /// The pairs of moments and marks; strays only where [`Looking::tells_strays`].
     pub fn pairs(&self) -> &[Pair] {
         &self.pairs
+    }
+
+    /// Whether a mark without a moment can be called stray: moments were noted, at
+    /// least half as many as there are marks.
+    pub fn tells_strays(&self) -> bool {
+        let has_moments = self.pairs.iter().any(|p| p.moment_s.is_some());
+        let told = self.pairs.iter().filter(|p| p.outcome == Outcome::Stray);
+        has_moments && told.count() == self.alone_s.len()
+    }
+
+    /// Moments that no mark came for, once none can come any more: `after_s` after
+    /// them at the latest.
+    pub fn missed(&self, after_s: f64) -> impl Iterator<Item = &Pair> {
+        let is_over = move |p: &&Pair| p.moment_s.is_some_and(|t| self.now_s > t + after_s);
+        let missed = self.pairs.iter().filter(|p| p.mark_s.is_none());
+        missed.filter(is_over)
+    }
+
+    /// The newest moment whose mark, or whose lack of one, is known: a miss is
+    /// known `after_s` after it. `None` as well where a later mark has no moment and,
+    /// `before_s` after it, will get none.
+    pub fn latest(&self, before_s: f64, after_s: f64) -> Option<&Pair> {
+        let known = self.pairs.iter().filter(|p| p.lag_ms.is_some());
+        let latest = known.chain(self.missed(after_s)).max_by(|a, b| {
+            a.moment_s
+                .unwrap_or(0.0)
+                .total_cmp(&b.moment_s.unwrap_or(0.0))
+        })?;
+        let at_s = latest.mark_s.or(latest.moment_s)?;
+        let is_later = |t: &f64| *t > at_s && self.now_s > *t + before_s;
+        (!self.alone_s.iter().any(is_later)).then_some(latest)
     }
 
     /// The warnings whose rules hold, the weightiest first.
@@ -95,6 +137,13 @@ impl Looking {
             .map(|a| a.t_s)
             .collect()
     }
+}
+
+/// How many moments and how many marks there are in pairs.
+fn moments_and_marks(pairs: &[Pair]) -> (usize, usize) {
+    let moments = pairs.iter().filter(|p| p.moment_s.is_some());
+    let marks = pairs.iter().filter(|p| p.mark_s.is_some());
+    (moments.count(), marks.count())
 }
 
 /// Moments and marks paired, each lag with its uncertainty. What happens while
@@ -140,22 +189,17 @@ fn lags(log: &Log, acts: &[Act], setup: &Setup) -> Vec<Pair> {
 }
 
 /// Marks that no moment earned and that follow an unasked offer of something
-/// that is on cue: the cheapest pairing of offers and stray marks.
-fn on_offers(acts: &[Act], pairs: &[Pair], setup: &Setup) -> Vec<f64> {
+/// that is on cue: the cheapest pairing of offers and such marks.
+fn on_offers(acts: &[Act], alone_s: &[f64], setup: &Setup) -> Vec<f64> {
     let offers: Vec<f64> = acts
         .iter()
         .filter(|a| a.kind == ActKind::Offer)
         .map(|a| a.t_s)
         .collect();
-    let strays: Vec<f64> = pairs
-        .iter()
-        .filter(|p| p.outcome == Outcome::Stray)
-        .filter_map(|p| p.mark_s)
-        .collect();
     let Ok(window) = Window::new(setup.before_ms, setup.after_ms) else {
         return Vec::new();
     };
-    pair(&offers, &strays, window, setup.aim)
+    pair(&offers, alone_s, window, setup.aim)
         .into_iter()
         .filter(|p| p.moment_s.is_some())
         .filter_map(|p| p.mark_s)

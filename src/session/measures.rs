@@ -10,7 +10,8 @@ use crate::timeline::Pair;
 
 /// What a session comes to. `None` is what the keys that were pressed cannot
 /// tell: with marks alone there are a pace and waits, and nothing is called
-/// stray or unpaid.
+/// stray or unpaid; nor is anything stray where fewer moments were noted than
+/// half of the marks.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct SessionMeasures {
     /// Length in seconds, breaks and all.
@@ -37,7 +38,8 @@ pub struct SessionMeasures {
     pub marks_on_offers: usize,
     /// The moments that were noted, with their marks.
     pub pairs: Vec<Pair>,
-    /// Their measures; `None` when no moment was noted.
+    /// Their measures; `None` when no moment was noted. Its `stray` is out of nothing
+    /// when nothing is called stray.
     pub lags: Option<Summary>,
     /// The lags with the observer taken off, where the observer is known.
     pub corrected: Option<Corrected>,
@@ -82,7 +84,8 @@ pub struct StepMeasures {
     pub late: usize,
     /// Moments not marked.
     pub missed: usize,
-    /// Marks that no moment earned; `None` when no moment was noted at all.
+    /// Marks that no moment earned; `None` when fewer moments were noted than half
+    /// of the session's marks.
     pub strays: Option<usize>,
     /// Marks that no treat followed; `None` when no treat was noted at all.
     pub unpaid: Option<usize>,

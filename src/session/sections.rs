@@ -78,7 +78,6 @@ fn section(
         .filter(|(mark_s, _)| has(ActKind::Mark, *mark_s))
         .map(|(mark_s, treat_s)| treat_s - mark_s)
         .collect();
-    let has_moments = at.pairs.iter().any(|p| p.moment_s.is_some());
     let unpaid = at.paid.unpaid_s.iter().filter(|t| has(ActKind::Mark, **t));
     let last_ten = outcomes.iter().skip(outcomes.len().saturating_sub(10));
     StepMeasures {
@@ -95,7 +94,7 @@ fn section(
         early: of(Outcome::Early),
         late: of(Outcome::Late),
         missed: of(Outcome::Missed),
-        strays: has_moments.then(|| of(Outcome::Stray)),
+        strays: at.tells_strays().then(|| of(Outcome::Stray)),
         unpaid: (at.paid.treats > 0).then(|| unpaid.count()),
         lag_ms: median(&lags),
         answer_s: median(&answers),

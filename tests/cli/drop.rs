@@ -3,6 +3,7 @@
 use serde_json::Value;
 
 use marklag::journal::{Home, Journal};
+use marklag::sound::room::farm;
 
 use crate::run::{Place, Run, drill};
 
@@ -255,4 +256,50 @@ fn a_recording_that_is_cut_short_is_told_of() {
         let told = run.run().well();
         assert!(told.contains("cut short: it promises 26"), "{told}");
     }
+}
+
+/// A recording's drill is kept only when that is asked for, and it is said.
+#[test]
+fn what_is_not_kept_is_said_not_to_be() {
+    let place = Place::taught();
+    let told = drop(&place, "--fast").run().well();
+    assert!(
+        told.contains("Not kept in the journal; --keep keeps it."),
+        "{told}"
+    );
+    let told = drop(&place, "--fast --no-keep").run().well();
+    assert!(told.ends_with("\nNot kept.\n"), "{told}");
+    let told = drop(&place, "--fast --keep").run().well();
+    assert!(told.contains("Kept in the journal as"), "{told}");
+}
+
+/// The drill's clicker was not taught, another was: it is asked about once in the
+/// lines and at the end.
+#[test]
+fn a_clicker_that_was_not_taught_is_asked_about() {
+    let place = Place::new();
+    let lesson = place.path("lesson.wav");
+    let spec = hound::WavSpec {
+        channels: 1,
+        sample_rate: 48_000,
+        bits_per_sample: 16,
+        sample_format: hound::SampleFormat::Int,
+    };
+    let mut file = hound::WavWriter::create(&lesson, spec).unwrap();
+    for sample in farm::ten_clicks(3).samples {
+        file.write_sample((sample * 32_767.0) as i16).unwrap();
+    }
+    file.finalize().unwrap();
+    let teach = place
+        .marklag(["teach", "click", "blue", "--from"])
+        .arg(&lesson)
+        .run();
+    teach.well();
+    let told = drop(&place, "--fast --plain --drops 3").run().well();
+    let words = "\"blue\" is not heard; other sounds are. Was one your mark? marklag check tells.";
+    assert_eq!(told.matches(words).count(), 2, "{told}");
+    assert!(told.contains("Drop 2: missed."), "{told}");
+    let heard = Place::taught();
+    let told = drop(&heard, "--fast --plain").run().well();
+    assert!(!told.contains("not heard"), "{told}");
 }

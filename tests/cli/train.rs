@@ -467,3 +467,148 @@ fn keys_and_pedals_are_told_and_checked() {
         place.marklag(["train", "--keys"]).run().fails(1, &[words]);
     }
 }
+
+/// One moment keyed for six marks: the five others are no strays, live and
+/// reviewed alike, and it is said.
+#[test]
+fn marks_are_strays_only_where_moments_were_keyed_for_them() {
+    let place = Place::taught();
+    let first = farm::drill(7, 6).clicks[0].press as f64 / 48_000.0;
+    let one = place.file(
+        "one.csv",
+        format!("time,event\n{:.3},reached\n", first - 0.2),
+    );
+    let live = place
+        .marklag(["train", "--fast", "--json", "--from"])
+        .arg(drill())
+        .arg("--events")
+        .arg(&one)
+        .run();
+    let live: SessionMeasures = serde_json::from_str(&live.well()).unwrap();
+    let lags = live.lags.as_ref().unwrap();
+    assert_eq!((live.marks, lags.n_moments, lags.stray.of), (6, 1, 0));
+    assert_eq!((live.pairs.len(), live.steps[0].strays), (1, None));
+    let session = ["--session", "--json", "--events", one.to_str().unwrap()];
+    let reviewed = place.review(&drill(), &session).well();
+    let reviewed: SessionMeasures = serde_json::from_str(&reviewed).unwrap();
+    assert_eq!(reviewed.pairs, live.pairs);
+    let told = place
+        .review(&drill(), &["--session", "--events", one.to_str().unwrap()])
+        .well();
+    assert!(
+        told.contains("so no mark is called stray") && !told.contains("stray 5"),
+        "{told}"
+    );
+}
+
+/// A moment that no mark came for is told in the lines, and what is not kept is
+/// said not to be.
+#[test]
+fn a_missed_moment_is_told_and_so_is_that_nothing_is_kept() {
+    let place = Place::taught();
+    let first = farm::drill(7, 6).clicks[0].press as f64 / 48_000.0;
+    let missed = place.file(
+        "missed.csv",
+        format!("time,event\n{:.3},reached\n", first - 5.0_f64.min(first)),
+    );
+    let train = |options: &[&str]| {
+        let mut command = place.marklag(["train", "--plain", "--fast", "--from"]);
+        command.arg(drill()).args(options);
+        command.run().well()
+    };
+    let told = train(&["--events", missed.to_str().unwrap()]);
+    assert!(
+        told.contains("0:00  missed: no mark for that one."),
+        "{told}"
+    );
+    assert!(
+        told.contains("Not kept in the journal; --keep keeps it."),
+        "{told}"
+    );
+    assert!(train(&["--no-keep"]).contains("\nNot kept.\n"));
+    assert!(train(&["--keep"]).contains("Kept in the journal as"));
+}
+
+/// Another clicker than the one that was taught: it is asked about calmly, once,
+/// and nothing is said of the animal.
+#[test]
+fn a_clicker_that_was_not_taught_is_asked_about() {
+    let place = Place::new();
+    let lesson = wav(&place, "lesson.wav", &farm::ten_clicks(3));
+    place
+        .marklag(["teach", "click", "blue", "--from"])
+        .arg(&lesson)
+        .run()
+        .well();
+    let words = "\"blue\" is not heard; other sounds are.";
+    let mut room = Room::new(48_000, 60.0, 4);
+    let other = Clicker::from_seed(7);
+    for k in 0..9 {
+        room.click(&other, 3.0 + 5.0 * f64::from(k), 0.35);
+    }
+    room.noise(0.001, Colour::Pink);
+    let session = wav(&place, "session.wav", &room.finish());
+    let train = |events: &str| {
+        let events = place.file("events.csv", format!("time,event\n{events}"));
+        let mut command = place.marklag(["train", "--plain", "--fast", "--from"]);
+        command.arg(&session).arg("--events").arg(&events);
+        command.run().well()
+    };
+    let told = train("2.8,reached\n7.8,reached\n");
+    // As fast as it goes a line may stand some seconds of sound later.
+    let at = |told: &str| {
+        let line = told
+            .lines()
+            .find(|l| l.contains(words) && l.contains(" ! "));
+        line.map(|l| l[..4].to_owned())
+    };
+    assert!(at(&told) >= Some("0:09".to_owned()), "{told}");
+    assert!(
+        told.contains("0:02  missed: no mark for that one."),
+        "{told}"
+    );
+    assert!(!told.contains("Something easier"), "{told}");
+    // In the lines and at the end.
+    assert_eq!(told.matches(words).count(), 2, "{told}");
+    let without_moments = train("1,treat\n");
+    assert!(
+        at(&without_moments) >= Some("0:45".to_owned()),
+        "{without_moments}"
+    );
+}
+
+/// Plans are told of where none is named, the latest used first, and a session by a
+/// plan begins with how the last one went.
+#[test]
+fn plans_are_told_of_and_so_is_the_last_session() {
+    let place = Place::taught();
+    let train = |options: &[&str]| {
+        let mut command = place.marklag(["train", "--plain", "--fast", "--from"]);
+        command.arg(drill()).args(options);
+        command.run()
+    };
+    let alone = train(&[]);
+    assert!(!alone.err.contains("no plan was named"), "{alone:#?}");
+    for file in ["plans/target.toml", "plans/pairing.toml"] {
+        let load = place.marklag(["plan", "load"]).arg(fixture(file)).run();
+        load.well();
+    }
+    let pairing = Plan::parse(&std::fs::read_to_string(fixture("plans/pairing.toml")).unwrap());
+    let pairing = pairing.unwrap().name;
+    let first = train(&["target, first week", "--keep"]).well();
+    assert!(!first.contains("Last time"), "{first}");
+    let second = train(&["target, first week"]).well();
+    for words in [
+        "Last time, 0 min ago: 6 marks in 26 s.",
+        "target: step 2 again; the tries are too few to say more.",
+        "Your plan says again after",
+    ] {
+        assert!(second.contains(words), "{words}: {second}");
+    }
+    let told = train(&[]);
+    let at = |words: &str| told.err.find(words).unwrap_or_else(|| panic!("{told:#?}"));
+    assert!(at("no plan was named") < at("marklag train \"target, first week\""));
+    assert!(at("marklag train \"target, first week\"") < at(&format!("marklag train {pairing:?}")));
+    let other = train(&["--animal", "Nobody"]);
+    assert!(!other.err.contains("no plan was named"), "{other:#?}");
+}

@@ -8,6 +8,7 @@
 mod drop;
 mod faults;
 mod heard;
+mod help;
 mod pattern;
 mod plan;
 mod pty;

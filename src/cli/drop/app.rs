@@ -59,7 +59,7 @@ pub(super) const TABLE: &[Binding<Action>] = &[
         action: Action::Help,
         name: "help",
         word: "help",
-        help: "Show these keys, or the drill again.",
+        help: "Show these keys.",
     },
 ];
 
@@ -77,6 +77,10 @@ pub(super) struct Drill {
     pub(super) keys: KeyMap<Action>,
     path: Option<KeyPath>,
     log: Log,
+    /// The taught sounds that are listened for.
+    pub(super) names: Vec<String>,
+    /// Whether there is a screen; lines else.
+    has_screen: bool,
     pub(super) shows_help: bool,
     is_dirty: bool,
     keeping: Keeping,
@@ -85,28 +89,35 @@ pub(super) struct Drill {
     unshown_s: Option<f64>,
 }
 
+/// What a drill begins with.
+pub(super) struct Begin {
+    pub(super) state: State,
+    pub(super) live: Live,
+    pub(super) caller: Caller,
+    pub(super) keys: KeyMap<Action>,
+    pub(super) path: Option<KeyPath>,
+    pub(super) keeper: Option<Keeper>,
+    pub(super) log: Log,
+    pub(super) names: Vec<String>,
+    pub(super) has_screen: bool,
+}
+
 impl Drill {
-    pub(super) fn new(
-        state: State,
-        live: Live,
-        caller: Caller,
-        keys: KeyMap<Action>,
-        path: Option<KeyPath>,
-        keeper: Option<Keeper>,
-        log: Log,
-    ) -> Self {
+    pub(super) fn new(begin: Begin) -> Self {
         let mut drill = Self {
-            state,
-            keeper,
+            state: begin.state,
+            keeper: begin.keeper,
             signal: None,
             trouble: None,
             presses_s: Vec::new(),
-            live,
-            caller,
+            live: begin.live,
+            caller: begin.caller,
             calls: Vec::new(),
-            keys,
-            path,
-            log,
+            keys: begin.keys,
+            path: begin.path,
+            log: begin.log,
+            names: begin.names,
+            has_screen: begin.has_screen,
             shows_help: false,
             is_dirty: true,
             keeping: Keeping::default(),
@@ -131,6 +142,11 @@ impl Drill {
     }
 
     fn pressed(&mut self, press: &HandEvent, at: Option<(f64, f64)>) {
+        // Whatever key it is: what it does would not be seen behind the help. A
+        // pedal is the partner's, who does not look.
+        if self.close_help() && press.source == Source::Terminal {
+            return;
+        }
         let is_partner = self.state.setup.way == Way::Partner;
         let action = match (&press.source, &press.key) {
             (Source::Device(_), _) => Some(Action::Moment),
@@ -143,13 +159,18 @@ impl Drill {
             Some(Action::Pause) => self.pause(),
             Some(Action::Undo) => self.undo(),
             Some(Action::End) => self.live.stop(),
-            Some(Action::Help) => self.shows_help = !self.shows_help,
+            Some(Action::Help) => self.shows_help = true,
             // Without a partner: held against the sound of the ball, at the end.
             Some(Action::Moment) => self.presses_s.extend(
                 at.map(|(t_s, _)| t_s - self.path.map_or(0.0, |path| path.delay_ms * 1e-3)),
             ),
             None => {}
         }
+    }
+
+    /// Whether the help was on the screen, which it is no longer.
+    fn close_help(&mut self) -> bool {
+        self.has_screen && std::mem::take(&mut self.shows_help)
     }
 
     fn moment(&mut self, press: &HandEvent, at: Option<(f64, f64)>) {
@@ -295,6 +316,7 @@ impl App for Drill {
                     }
                 }
             },
+            Happening::Again(_) => return self.close_help(),
             Happening::Resize => {}
             Happening::Leave => self.live.stop(),
             Happening::Signal(signal) => {

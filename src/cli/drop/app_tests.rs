@@ -19,7 +19,17 @@ fn drill(keeper: Option<Keeper>) -> (Drill, Receiver<Happening>) {
     let keys = KeyMap::new(TABLE, first_letter);
     let log = Log::open(Path::new("/nowhere/at/all"));
     let state = State::new(setup());
-    let drill = Drill::new(state, live, caller, keys.unwrap(), None, keeper, log);
+    let drill = Drill::new(Begin {
+        state,
+        live,
+        caller,
+        keys: keys.unwrap(),
+        path: None,
+        keeper,
+        log,
+        names: vec!["box".to_owned()],
+        has_screen: false,
+    });
     (drill, told)
 }
 

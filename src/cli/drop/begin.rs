@@ -6,7 +6,7 @@ use jiff::Timestamp;
 use jiff::tz::TimeZone;
 use serde_json::json;
 
-use super::app::{Action, Drill};
+use super::app::{Action, Begin, Drill};
 use super::keep::Keeper;
 use super::{By, DropCmd, When};
 use crate::cli::bridges::Bridges;
@@ -43,6 +43,7 @@ pub(super) struct Ready {
     journal: Option<Journal>,
     state: State,
     caller: Caller,
+    names: Vec<String>,
 }
 
 impl Ready {
@@ -121,6 +122,7 @@ impl DropCmd {
             journal,
             state,
             caller,
+            names: taught.names(),
         })
     }
 
@@ -150,15 +152,17 @@ impl DropCmd {
             let file = bout.sound_file.as_deref();
             file.into_iter().for_each(|name| forget_sound(home, name));
         })?;
-        let drill = Drill::new(
-            ready.state,
+        let drill = Drill::new(Begin {
+            state: ready.state,
             live,
-            ready.caller,
-            ready.keys,
-            ready.path,
+            caller: ready.caller,
+            keys: ready.keys,
+            path: ready.path,
             keeper,
-            ready.log,
-        );
+            log: ready.log,
+            names: ready.names,
+            has_screen: ready.screen.is_some(),
+        });
         Ok(Running {
             drill,
             told,

@@ -48,7 +48,10 @@ pub(super) fn write(
         )?;
     }
     if !before.is_empty() {
-        writeln!(out, "\nYour last drills of this moment, oldest first:")?;
+        writeln!(
+            out,
+            "\nYour last drills of this moment, oldest first (half of the lags lie within the spread):"
+        )?;
         for one in before {
             writeln!(out, "  {}  {}", one.day, row(&one.summary))?;
         }
@@ -79,7 +82,7 @@ pub(super) fn measure_presser(
     };
     writeln!(
         out,
-        "\nHow you press: {} on average, spread {:.0} ms, from {} presses.",
+        "\nHow you press: {} on average, give or take {:.0} ms (standard deviation), from {} presses.",
         words::lag(who.bias_ms),
         who.spread_ms,
         who.n
@@ -103,8 +106,9 @@ fn row(summary: &Summary) -> String {
         Some(ms) => words::lag(ms),
         None => "no lags".to_owned(),
     };
-    let spread = match summary.variable_error_n1_ms {
-        Some(ms) => format!("spread {ms:.0} ms"),
+    // As everywhere on the screens: from the first quartile to the third.
+    let spread = match summary.q25_ms.zip(summary.q75_ms) {
+        Some((low, high)) => format!("spread {:.0} ms", high - low),
         None => String::new(),
     };
     format!(

@@ -13,6 +13,7 @@ pub(super) struct Lines {
     warned: Option<f64>,
     words: &'static str,
     praise: usize,
+    is_unheard: bool,
 }
 
 impl Lines {
@@ -22,15 +23,28 @@ impl Lines {
             warned: None,
             words: "",
             praise: 0,
+            is_unheard: false,
         }
     }
 
-    /// Writes a line for each pair, warning and call that was not told yet.
-    pub(super) fn write(&mut self, drill: &Drill, out: &mut dyn io::Write) -> io::Result<()> {
+    /// Writes a line for each pair, warning and call that was not told yet, and the
+    /// keys where they were asked for.
+    pub(super) fn write(&mut self, drill: &mut Drill, out: &mut dyn io::Write) -> io::Result<()> {
+        if std::mem::take(&mut drill.shows_help) {
+            for (key, does) in drill.keys.help() {
+                writeln!(out, "  {key:<12} {does}")?;
+            }
+        }
         let state = &drill.state;
         if let Some((t_s, words)) = &state.warning
             && self.warned.replace(*t_s) != Some(*t_s)
         {
+            writeln!(out, "! {words}")?;
+        }
+        if !self.is_unheard
+            && let Some(words) = state.unheard(&drill.names)
+        {
+            self.is_unheard = true;
             writeln!(out, "! {words}")?;
         }
         let call = drill.caller.words().unwrap_or("");

@@ -17,7 +17,7 @@ use super::columns;
 use super::review::{BallMoment, contract, parse_height, parse_span, parse_window, word_at_parser};
 use super::sound_in::SoundIn;
 use super::trouble::{BadUsage, Signalled};
-use crate::drill::{State, Way};
+use crate::drill::Way;
 use crate::ear::word::WordAt;
 use crate::hand::{KeyPath, Source};
 use crate::journal::{Home, Journal, Settings, hands};
@@ -25,10 +25,9 @@ use crate::measure::observer::key_errors_ms;
 use crate::page::Recording as Reviewed;
 use crate::screen::{KeyMap, Log, Look, Screen, run, view};
 use crate::timeline::Window;
-use app::TABLE;
+use app::{Drill, TABLE};
 use begin::Running;
 use end::measure_presser;
-use keep::Keeper;
 use lines::Lines;
 
 /// Where the moments come from.
@@ -145,8 +144,8 @@ impl DropCmd {
             ended?;
             return Err(Signalled(signal).into());
         }
-        let keeper = drill.keeper.as_ref().filter(|_| ended.is_ok());
-        self.end(&drill.state, keeper, home, person.as_deref(), reviewed, out)?;
+        let is_kept = ended.is_ok();
+        self.end(&drill, is_kept, home, person.as_deref(), reviewed, out)?;
         if self.key_against_sound {
             let floors: Vec<f64> = drill.state.heard.drops.iter().map(|d| d.floor_s).collect();
             let errors_ms = key_errors_ms(&floors, &drill.presses_s);
@@ -272,13 +271,15 @@ impl DropCmd {
     /// Tells what the drill came to.
     fn end(
         &self,
-        state: &State,
-        keeper: Option<&Keeper>,
+        drill: &Drill,
+        is_kept: bool,
         home: &Home,
         person: Option<&str>,
         reviewed: Reviewed,
         out: &mut dyn Write,
     ) -> anyhow::Result<()> {
+        let state = &drill.state;
+        let keeper = drill.keeper.as_ref().filter(|_| is_kept);
         let outcome = state.outcome();
         if self.json {
             let moments: Vec<_> = state.moments_counted().cloned().collect();
@@ -300,8 +301,15 @@ impl DropCmd {
             write!(out, "\x07")?;
         }
         end::write(out, &reviewed.path, state, &outcome, &before, columns())?;
-        if let Some(keeper) = keeper {
-            writeln!(out, "\nKept in the journal as {}.", keeper.id().short())?;
+        if let Some(words) = state.unheard(&drill.names) {
+            writeln!(out, "\n{words}")?;
+        }
+        match keeper {
+            Some(keeper) => writeln!(out, "\nKept in the journal as {}.", keeper.id().short())?,
+            // What went wrong is told next.
+            None if drill.keeper.is_some() => {}
+            None if self.no_keep => writeln!(out, "\nNot kept.")?,
+            None => writeln!(out, "\nNot kept in the journal; --keep keeps it.")?,
         }
         Ok(())
     }

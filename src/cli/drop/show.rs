@@ -3,14 +3,14 @@
 use super::app::{Drill, is_mark, now_s};
 use crate::drill::{Feedback, Phase, State, Way};
 use crate::measure::words;
-use crate::screen::view::DrillView;
 use crate::screen::view::lag::Last;
-use crate::timeline::{MomentKind, Outcome};
+use crate::screen::view::{DrillView, sound_line};
+use crate::timeline::{MomentKind, Outcome, Sound};
 
 /// How long a warning stays, in seconds.
 const WARNING_S: f64 = 10.0;
-/// A mark below this is told to be faint, in dBFS: a convention.
-const FAINT_DBFS: f64 = -40.0;
+/// Where half of the lags lie is told from so many lags on.
+const FEWEST_FOR_HALF: usize = 4;
 
 impl Drill {
     /// What is to be seen.
@@ -33,12 +33,15 @@ impl Drill {
             _ => None,
         };
         let summary = state.summary();
-        let middle = match (summary.median_ms, summary.variable_error_n1_ms) {
-            (Some(median), Some(spread)) if shows_lags => format!(
-                "Median {}   spread {spread:.0} ms (VE, divisor n-1)",
-                words::lag(median)
+        let half = summary.q25_ms.zip(summary.q75_ms);
+        let half = half.filter(|_| summary.n_lags >= FEWEST_FOR_HALF);
+        let middle = match (summary.median_ms, half) {
+            (Some(median), Some((low, high))) if shows_lags => format!(
+                "Typically {}; half {}",
+                words::lag(median),
+                words::lag_range(low, high)
             ),
-            (Some(median), None) if shows_lags => format!("Median {}", words::lag(median)),
+            (Some(median), None) if shows_lags => format!("Typically {}", words::lag(median)),
             _ => String::new(),
         };
         let shares = [
@@ -65,13 +68,14 @@ impl Drill {
                 .filter(|_| shows_lags)
                 .map(|(outcome, share)| (*outcome, share.count))
                 .collect(),
-            level: level(state),
+            level: sound_line(state.peak_dbfs, last_mark(state), state.now_s),
             spoken: spoken(state),
             warning: state
                 .warning
                 .as_ref()
                 .filter(|(t_s, _)| state.now_s - t_s < WARNING_S)
-                .map(|(_, words)| words.clone()),
+                .map(|(_, words)| words.clone())
+                .or_else(|| state.unheard(&self.names)),
             ball: ball.map(|place| (place.height, place.is_caught)),
             keys: self.keys.short(),
             help: self.shows_help.then(|| self.keys.help()),
@@ -130,23 +134,6 @@ fn spoken(state: &State) -> String {
     all.join("; ")
 }
 
-/// The level of the sound, in words.
-fn level(state: &State) -> String {
-    let mark = state.heard.sounds.iter().rev().find(|s| is_mark(s));
-    let now = match state.peak_dbfs {
-        dbfs if dbfs > -1.0 => "too loud".to_owned(),
-        dbfs if dbfs.is_finite() => format!("{dbfs:.0} dB"),
-        _ => "silence".to_owned(),
-    };
-    match mark {
-        Some(mark) if mark.level_dbfs < FAINT_DBFS => format!(
-            "Sound {now}; last mark \"{}\" {:.0} dB: faint, move the microphone nearer",
-            mark.name, mark.level_dbfs
-        ),
-        Some(mark) => format!(
-            "Sound {now}; last mark \"{}\" {:.0} dB: good",
-            mark.name, mark.level_dbfs
-        ),
-        None => format!("Sound {now}; no mark yet"),
-    }
+fn last_mark(state: &State) -> Option<&Sound> {
+    state.heard.sounds.iter().rev().find(|s| is_mark(s))
 }

@@ -16,12 +16,13 @@ use crate::journal::JournalError;
 use crate::listen::{News, Timeline};
 use crate::live::{Happening, Live, Stamped};
 use crate::measure::session::Warning;
+use crate::measure::unheard::{Ears, unheard};
 use crate::screen::{App, KeyMap, Log as ProgramLog, name_of};
 use crate::session::{Course, Deed, Input, Looking, SessionMeasures, Setup};
 use crate::sound::MicEvent;
 use crate::sound::monotonic::mono_ns;
 use crate::timeline::session::{Happened, Line};
-use crate::timeline::{MomentSource, Sound};
+use crate::timeline::{MomentSource, Sound, SoundKind};
 
 /// A session at work.
 pub(super) struct Training {
@@ -37,6 +38,18 @@ pub(super) struct Training {
     /// Bridge words heard within praise or talk.
     pub(super) praise: Timeline,
     pub(super) shows: Shows,
+    /// The loudest sample of the last second, in dBFS.
+    pub(super) peak_dbfs: f64,
+    /// The same of the second that is not over yet.
+    rising_dbfs: f64,
+    /// Seconds after an instant at which every mark at it is known.
+    pub(super) known_after_s: f64,
+    /// The taught sounds that are listened for.
+    names: Vec<String>,
+    /// Sounds that are no marks, in seconds.
+    others_s: Vec<f64>,
+    /// Whether there is a screen; lines else.
+    has_screen: bool,
     live: Live,
     paths: HashMap<Source, KeyPath>,
     lines: std::iter::Peekable<std::vec::IntoIter<Line>>,
@@ -59,6 +72,10 @@ pub(super) enum Shows {
 /// What a session begins with.
 pub(super) struct Begin {
     pub(super) setup: Setup,
+    pub(super) names: Vec<String>,
+    pub(super) known_after_s: f64,
+    pub(super) has_screen: bool,
+    pub(super) told: String,
     pub(super) live: Live,
     pub(super) keys: KeyMap<Action>,
     pub(super) paths: HashMap<Source, KeyPath>,
@@ -76,10 +93,16 @@ impl Training {
             trouble: None,
             now_s: 0.0,
             keys: begin.keys,
-            told: "Listening.".to_owned(),
+            told: begin.told,
             troubles: Vec::new(),
             praise: Timeline::default(),
             shows: Shows::Session,
+            peak_dbfs: f64::NEG_INFINITY,
+            rising_dbfs: f64::NEG_INFINITY,
+            known_after_s: begin.known_after_s,
+            names: begin.names,
+            others_s: Vec::new(),
+            has_screen: begin.has_screen,
             live: begin.live,
             paths: begin.paths,
             lines: begin.lines.into_iter().peekable(),
@@ -103,6 +126,41 @@ impl Training {
 
     fn heard(&mut self, sound: &Sound, u_ms: f64) {
         self.course.take(Input::Heard(sound.clone(), u_ms));
+        if sound.kind == SoundKind::Impact {
+            self.others_s.push(sound.t_s);
+        }
+    }
+
+    /// The last mark that was heard, set aside or not.
+    pub(super) fn last_mark(&self) -> Option<&Sound> {
+        let entries = self.course.log().entries().iter();
+        let marks = entries.filter_map(|e| match &e.event.what {
+            Happened::Mark(sound) => Some(sound),
+            _ => None,
+        });
+        marks.max_by(|a, b| a.t_s.total_cmp(&b.t_s))
+    }
+
+    /// What is to be said when no taught sound was ever heard although other sounds
+    /// were.
+    pub(super) fn unheard(&self) -> Option<String> {
+        let looking = self.looking();
+        let moments = looking.pairs().iter().filter_map(|p| p.moment_s);
+        let moments_s: Vec<f64> = moments.collect();
+        let setup = self.course.setup();
+        unheard(&Ears {
+            names: &self.names,
+            is_heard: self.last_mark().is_some() || !self.praise.in_praise.is_empty(),
+            moments_s: &moments_s,
+            others_s: &self.others_s,
+            window_s: (setup.before_ms * 1e-3, setup.after_ms * 1e-3),
+            now_s: self.now_s,
+        })
+    }
+
+    /// Seconds after a moment at which it is known that no mark came for it.
+    pub(super) fn missed_after_s(&self) -> f64 {
+        self.course.setup().after_ms * 1e-3 + self.known_after_s
     }
 
     /// A bridge word within praise or talk: told, and no mark.
@@ -116,6 +174,11 @@ impl Training {
     }
 
     fn pressed(&mut self, press: &HandEvent, at: Option<(f64, f64)>) {
+        // Whatever key it is: what it does would not be seen behind the help. A
+        // pedal is pressed by someone who does not look.
+        if self.close_help() && press.source == Source::Terminal {
+            return;
+        }
         let Some(action) = self.keys.action_of(&press.source, &press.key, FIRST) else {
             if let Source::Device(device) = &press.source {
                 let key = name_of(&press.key);
@@ -130,6 +193,15 @@ impl Training {
             Action::List => self.show(Shows::List(None)),
             Action::Deed(deed) => self.deed(deed, press, at),
         }
+    }
+
+    /// Whether the help was on the screen, which it is no longer.
+    fn close_help(&mut self) -> bool {
+        let is_shown = self.has_screen && self.shows == Shows::Help;
+        if is_shown {
+            self.shows = Shows::Session;
+        }
+        is_shown
     }
 
     /// Shows something, or the session again where it is shown already.
@@ -234,8 +306,13 @@ impl App for Training {
             Happening::Heard(News::Sound(sound, u_ms)) => self.heard(&sound, u_ms),
             Happening::Heard(News::InPraise(sound)) => self.praised(sound),
             Happening::Heard(News::Drop(_)) | Happening::Resize => {}
-            Happening::Now { t_s, .. } => {
+            Happening::Now { t_s, peak_dbfs } => {
                 let is_new = t_s.floor() != self.now_s.floor();
+                self.rising_dbfs = self.rising_dbfs.max(peak_dbfs);
+                if is_new {
+                    self.peak_dbfs = self.rising_dbfs;
+                    self.rising_dbfs = f64::NEG_INFINITY;
+                }
                 self.now_s = t_s;
                 return self.take_lines(t_s) || is_new;
             }
@@ -245,6 +322,7 @@ impl App for Training {
                     self.pressed(&press, at);
                 }
             }
+            Happening::Again(_) => return self.close_help(),
             Happening::Leave => self.live.stop(),
             Happening::Signal(signal) => {
                 self.signal = Some(signal);

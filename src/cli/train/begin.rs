@@ -3,7 +3,7 @@
 
 use std::collections::HashMap;
 use std::fs;
-use std::io::Write;
+use std::io::{self, IsTerminal, Write};
 use std::path::Path;
 use std::sync::mpsc::Receiver;
 
@@ -11,11 +11,11 @@ use anyhow::Context;
 use jiff::Timestamp;
 use jiff::tz::TimeZone;
 
-use super::TrainCmd;
 use super::app::{Begin, Training};
 use super::keep::Keeper;
 use super::keys::Action;
 use super::unended::offer_unended;
+use super::{TrainCmd, choose};
 use crate::cli::bridges::Bridges;
 use crate::cli::keep_sound::{begin_sound, forget_sound};
 use crate::cli::plan;
@@ -40,6 +40,8 @@ const MINUTES: f64 = 5.0;
 pub(super) struct Ready {
     pub(super) look: Look,
     screen: Option<Screen>,
+    names: Vec<String>,
+    last_time: Option<String>,
     bout: Bout,
     setup: Setup,
     journal: Option<Journal>,
@@ -71,6 +73,7 @@ impl TrainCmd {
         let keeps = !self.no_keep && (!self.sound.is_recording() || self.keep || self.keep_sound);
         let mut plan = self.plan(home)?;
         let lines = self.lines()?;
+        let last_time = choose::last_time(home, &plan, Timestamp::now())?;
         let taught = self.bridges(home, &mut plan)?;
         let pedals = self.pedals(true)?;
         let person = self.person.clone().or_else(|| plan.person.clone());
@@ -87,6 +90,7 @@ impl TrainCmd {
         }
         let listening = taught.listening(rate_hz, None, setup.word_at)?;
         setup.word_at = listening.so_far().word_at;
+        let names = marks_of(&taught.names(), &setup.plan);
         let bout = Bout {
             kind: BoutKind::Session,
             started_at: Timestamp::now(),
@@ -106,8 +110,14 @@ impl TrainCmd {
             std::env::var(name).ok()
         });
         let log = ProgramLog::open(home.folder());
+        let screen = self.screen(&log)?;
+        if let (Some(words), None, false) = (&last_time, &screen, self.json) {
+            writeln!(out, "{words}")?;
+        }
         Ok(Ready {
-            screen: self.screen(&log)?,
+            screen,
+            names,
+            last_time,
             look,
             bout,
             setup,
@@ -128,6 +138,7 @@ impl TrainCmd {
         let mut bout = ready.bout;
         bout.started_at = Timestamp::now();
         let rate_hz = ready.source.rate_hz();
+        let known_after_s = ready.listening.known_after_s();
         let kept = self
             .keep_sound
             .then(|| begin_sound(home, "session", rate_hz))
@@ -152,6 +163,10 @@ impl TrainCmd {
             file.into_iter().for_each(|name| forget_sound(home, name));
         })?;
         let training = Training::new(Begin {
+            names: ready.names,
+            known_after_s,
+            has_screen: ready.screen.is_some(),
+            told: ready.last_time.unwrap_or_else(|| "Listening.".to_owned()),
             setup: ready.setup,
             live,
             keys: ready.keys,
@@ -167,9 +182,13 @@ impl TrainCmd {
         })
     }
 
-    /// The plan that was named, or free work.
+    /// The plan that was named or is picked, or free work.
     pub(super) fn plan(&self, home: &Home) -> anyhow::Result<Plan> {
-        let mut plan = match &self.plan {
+        let picked = match &self.plan {
+            Some(wanted) => Some(wanted.clone()),
+            None => self.picked(home)?,
+        };
+        let mut plan = match &picked {
             Some(wanted) => plan::find(home, wanted)?,
             None => Plan {
                 name: String::new(),
@@ -184,6 +203,26 @@ impl TrainCmd {
         }
         plan.check().map_err(|e| BadUsage(e.to_string()))?;
         Ok(plan)
+    }
+
+    /// The plan that is picked where plans are kept and none was named: on a
+    /// terminal by its number; else it is told how to name one.
+    fn picked(&self, home: &Home) -> anyhow::Result<Option<String>> {
+        if self.json {
+            return Ok(None);
+        }
+        let plans = choose::plans(home, self.animal.as_deref())?;
+        if plans.is_empty() {
+            return Ok(None);
+        }
+        let mut err = io::stderr();
+        let has_terminal = io::stdin().is_terminal() && err.is_terminal();
+        if self.plain || !has_terminal {
+            choose::tell(&plans, &mut err)?;
+            return Ok(None);
+        }
+        let picked = choose::ask(&plans, &mut io::stdin().lock(), &mut err)?;
+        Ok(picked.map(str::to_owned))
     }
 
     pub(super) fn lines(&self) -> anyhow::Result<Vec<Line>> {
@@ -274,4 +313,13 @@ pub(in crate::cli) fn setup(
     let setup = settings.session_setup(plan, observer);
     Window::new(setup.before_ms, setup.after_ms)?;
     Ok(setup)
+}
+
+/// Those of the taught sounds that mark by a plan, and are not its cues.
+fn marks_of(names: &[String], plan: &Plan) -> Vec<String> {
+    let is_mark = |name: &&String| match &plan.bridge {
+        Some(bridge) => bridge == *name,
+        None => !plan.is_cue(name),
+    };
+    names.iter().filter(is_mark).cloned().collect()
 }

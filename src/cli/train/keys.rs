@@ -110,7 +110,7 @@ pub(super) const TABLE: &[Binding<Action>] = &[
         action: Action::Help,
         name: "help",
         word: "help",
-        help: "Show these keys, or the session again.",
+        help: "Show these keys.",
     },
     Binding {
         action: Action::Deed(Deed::NearMiss),

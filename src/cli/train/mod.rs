@@ -2,6 +2,7 @@
 
 mod app;
 mod begin;
+mod choose;
 mod keep;
 mod keys;
 mod notes;
@@ -140,7 +141,7 @@ impl TrainCmd {
             ended?;
             return Err(Signalled(signal).into());
         }
-        if has_screen {
+        if has_screen && training.keeper.is_some() {
             training.ask_notes();
         }
         let (kept, ended) = match ended {
@@ -154,8 +155,17 @@ impl TrainCmd {
         } else {
             report(out, log, setup, &measures, look.signs, columns())?;
             praise(out, &training.praise)?;
-            if let Some(keeper) = training.keeper.as_ref().filter(|_| ended.is_ok()) {
-                writeln!(out, "\nKept in the journal as {}.", keeper.id().short())?;
+            if let Some(words) = training.unheard() {
+                writeln!(out, "\n{words}")?;
+            }
+            match &training.keeper {
+                Some(keeper) if ended.is_ok() => {
+                    writeln!(out, "\nKept in the journal as {}.", keeper.id().short())?;
+                }
+                // What went wrong is told next.
+                Some(_) => {}
+                None if self.no_keep => writeln!(out, "\nNot kept.")?,
+                None => writeln!(out, "\nNot kept in the journal; --keep keeps it.")?,
             }
         }
         ended?;

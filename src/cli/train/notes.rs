@@ -92,6 +92,10 @@ mod tests {
         let listening = Listening::new(8_000, &[], None).unwrap();
         let (live, told) = Live::start(Box::new(source), listening, None).unwrap();
         let mut training = Training::new(Begin {
+            names: vec!["box".to_owned()],
+            known_after_s: 0.0,
+            has_screen: true,
+            told: String::new(),
             setup,
             live,
             keys: KeyMap::new(TABLE, |name| settings.keys.of(name)).unwrap(),

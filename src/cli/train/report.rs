@@ -4,7 +4,7 @@ use std::io::{self, Write};
 
 use serde::Serialize;
 
-use super::app::Training;
+use super::app::{Shows, Training};
 use super::view::clock;
 use crate::ear::word::WordAt;
 use crate::listen::Timeline;
@@ -108,11 +108,21 @@ pub(super) struct Lines {
     warned: Option<Rule>,
     troubles: usize,
     praise: usize,
+    missed: Vec<Option<f64>>,
+    is_unheard: bool,
 }
 
 impl Lines {
-    /// Writes a line for each trouble, lag, mark and warning that was not told yet.
-    pub(super) fn write(&mut self, training: &Training, out: &mut dyn Write) -> io::Result<()> {
+    /// Writes a line for each trouble, lag, miss, mark and warning that was not told
+    /// yet, and the keys where they were asked for.
+    pub(super) fn write(&mut self, training: &mut Training, out: &mut dyn Write) -> io::Result<()> {
+        if training.shows == Shows::Help {
+            training.shows = Shows::Session;
+            for (key, does) in training.keys.help() {
+                writeln!(out, "  {key:<12} {does}")?;
+            }
+        }
+        let training = &*training;
         for (t_s, words) in &training.troubles[self.troubles..] {
             writeln!(out, "{}  ! {words}", clock(*t_s))?;
         }
@@ -136,6 +146,19 @@ impl Lines {
                 writeln!(out, "{at}  mark {lag}, {}.", word(pair.outcome))?;
                 is_new = true;
             }
+        }
+        for pair in at.missed(training.missed_after_s()) {
+            if !self.missed.contains(&pair.moment_s) {
+                self.missed.push(pair.moment_s);
+                let at = clock(pair.moment_s.unwrap_or(0.0));
+                writeln!(out, "{at}  missed: no mark for that one.")?;
+            }
+        }
+        if !self.is_unheard
+            && let Some(words) = training.unheard()
+        {
+            self.is_unheard = true;
+            writeln!(out, "{}  ! {words}", clock(training.now_s))?;
         }
         let marks = at
             .acts()

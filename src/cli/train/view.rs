@@ -2,12 +2,12 @@
 
 use super::app::{Shows, Training};
 use crate::measure::observer::Corrected;
-use crate::measure::session::Warning;
+use crate::measure::session::{Rule, Warning};
 use crate::measure::words;
 use crate::page::minutes;
-use crate::screen::view::TrainView;
 use crate::screen::view::lag::Last;
 use crate::screen::view::train::{ListRow, ListView};
+use crate::screen::view::{TrainView, sound_line};
 use crate::session::{Done, Refusal, SessionMeasures, Setup, measure_looked};
 use crate::timeline::session::Happened;
 
@@ -28,8 +28,11 @@ impl Training {
             false => format!("{}, step {step}", plan.title(item)),
         };
         let warnings = at.warnings(setup);
-        let last = at.pairs().iter().filter(|p| p.lag_ms.is_some());
-        let last = last.max_by(|a, b| a.mark_s.unwrap_or(0.0).total_cmp(&b.mark_s.unwrap_or(0.0)));
+        // The limit comes first; else nothing can be told of marks that are not heard.
+        let is_limit = warnings.first().is_some_and(|w| w.rule == Rule::Limit);
+        let unheard = self.unheard().filter(|_| !is_limit);
+        let warning = unheard.or_else(|| warnings.first().map(|w| w.words.clone()));
+        let last = at.latest(setup.before_ms * 1e-3, self.missed_after_s());
         let large = match (self.course.is_break(), last) {
             (true, _) => Some("BREAK".to_owned()),
             (false, None) if m.marks == 0 => Some("READY".to_owned()),
@@ -60,7 +63,8 @@ impl Training {
             treats: treats(&m, plan.treats),
             times: times(&m, setup),
             told: self.told.clone(),
-            warning: warnings.first().map(|w| w.words.clone()),
+            warning,
+            level: sound_line(self.peak_dbfs, self.last_mark(), self.now_s),
             keys: self.keys.short(),
             help: (self.shows == Shows::Help).then(|| self.keys.help()),
             numbers: (self.shows == Shows::Numbers).then(|| numbers(&m, &warnings)),

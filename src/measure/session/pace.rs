@@ -2,15 +2,20 @@
 
 use serde::{Deserialize, Serialize};
 
+/// A pace over less than this, in seconds, is not told: one mark after one second
+/// would be 60 a minute. A convention of this program.
+const FROM_S: f64 = 20.0;
+
 /// Marks a minute (rate of reinforcement where every mark is paid: count ÷
 /// minutes, common practice).
 #[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
 pub struct Pace {
     /// Time without breaks, in seconds.
     pub active_s: f64,
-    /// Over the whole session; `None` before any time has passed.
+    /// Over the whole session; `None` before 20 s without breaks have passed.
     pub per_min: Option<f64>,
-    /// Over the latest minute without breaks, or less where there was less.
+    /// Over the latest minute without breaks, or less where there was less; `None`
+    /// as above.
     pub latest_per_min: Option<f64>,
 }
 
@@ -22,9 +27,13 @@ pub fn pace(marks_s: &[f64], breaks: &[(f64, f64)], now_s: f64) -> Pace {
     let latest = marks_s.iter().filter(|t| **t >= latest_s && **t <= now_s);
     Pace {
         active_s,
-        per_min: per_min(marks_s.iter().filter(|t| **t <= now_s).count(), active_s),
-        latest_per_min: per_min(latest.count(), active(latest_s, now_s, breaks)),
+        per_min: told(marks_s.iter().filter(|t| **t <= now_s).count(), active_s),
+        latest_per_min: told(latest.count(), active(latest_s, now_s, breaks)),
     }
+}
+
+fn told(count: usize, span_s: f64) -> Option<f64> {
+    per_min(count, span_s).filter(|_| span_s >= FROM_S)
 }
 
 /// Seconds from `from_s` to `to_s` that are not in a break.
@@ -72,9 +81,16 @@ mod tests {
     #[test]
     fn young_sessions_and_empty_ones() {
         assert_eq!(pace(&[], &[], 0.0).per_min, None);
-        let young = pace(&[1.0, 5.0], &[], 10.0);
-        assert_eq!(young.latest_per_min, Some(12.0));
-        assert_eq!(young.per_min, Some(12.0));
+        // One mark in the first second is no 60 a minute.
+        for now_s in [1.0, 19.9] {
+            let young = pace(&[0.5, 1.0], &[], now_s);
+            assert_eq!((young.per_min, young.latest_per_min), (None, None));
+        }
+        let young = pace(&[1.0, 5.0], &[], 20.0);
+        assert_eq!(young.latest_per_min, Some(6.0));
+        assert_eq!(young.per_min, Some(6.0));
+        let mostly_break = pace(&[1.0, 5.0], &[(10.0, 50.0)], 55.0);
+        assert_eq!(mostly_break.per_min, None);
         let all_break = pace(&[], &[(0.0, 9.0)], 9.0);
         assert_eq!((all_break.per_min, all_break.latest_per_min), (None, None));
     }

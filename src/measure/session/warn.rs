@@ -145,9 +145,10 @@ fn unpaid(at: &Looked<'_>, rules: &SessionRules) -> Option<Warning> {
 }
 
 fn no_mark(at: &Looked<'_>, rules: &SessionRules) -> Option<Warning> {
-    let last = at.acts.iter().rev().find(|a| a.kind == ActKind::Mark);
-    let since_s = last.map_or(0.0, |a| a.t_s);
-    let span_s = active(since_s, at.now_s, at.breaks);
+    // Before the first mark it may be the sound that is not heard: that is no
+    // reason to ask less of the animal.
+    let last = at.acts.iter().rev().find(|a| a.kind == ActKind::Mark)?;
+    let span_s = active(last.t_s, at.now_s, at.breaks);
     (span_s > rules.warn.no_mark.after_s).then(|| Warning {
         rule: Rule::NoMark,
         words: "No mark for a while. Something easier, or a break.".to_owned(),

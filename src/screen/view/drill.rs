@@ -6,8 +6,9 @@ use ratatui::text::{Line, Span};
 use ratatui::widgets::Paragraph;
 
 use super::ball::draw_ball;
+use super::help::draw_help;
 use super::lag::{Last, large, word};
-use super::parts::{blank, draw_help, head, keys, line, status, warning};
+use super::parts::{blank, fitting, head, keys, line, status, warning};
 use super::stack::{Block, stack};
 use crate::page::strip;
 use crate::screen::theme::{Look, Role};
@@ -31,7 +32,7 @@ pub struct DrillView {
     pub lags_ms: Option<Vec<f64>>,
     /// The aim.
     pub aim: Aim,
-    /// Median and spread, in words.
+    /// The median and where half of the lags lie, in words.
     pub middle: String,
     /// How many of each outcome.
     pub counts: Vec<(Outcome, usize)>,
@@ -56,7 +57,7 @@ pub fn draw(view: &DrillView, look: Look, frame: &mut Frame<'_>) {
         return;
     }
     if let Some(help) = &view.help {
-        return draw_help(help, look, area, frame);
+        return draw_help(help, &view.keys, look, area, frame);
     }
     let side = match view.ball {
         Some(_) if area.width >= 50 => 16,
@@ -103,12 +104,8 @@ fn blocks<'a>(view: &'a DrillView, look: Look, width: u16, ball_beside: bool) ->
         blocks.push(strip_block(lags, view.aim, look, width));
     }
     if !view.middle.is_empty() {
-        // Where there is no room for it all, what stands in brackets goes.
-        let words = match view.middle.split_once(" (") {
-            Some((short, _)) if view.middle.chars().count() > usize::from(width) => short,
-            _ => &view.middle,
-        };
-        blocks.push(line("median", 4, words.to_owned(), look.style(Role::Plain)));
+        let words = fitting(&view.middle, width).to_owned();
+        blocks.push(line("median", 4, words, look.style(Role::Plain)));
     }
     if !view.counts.is_empty() {
         blocks.push(counts(view, look, width));
@@ -125,7 +122,7 @@ fn blocks<'a>(view: &'a DrillView, look: Look, width: u16, ball_beside: bool) ->
     blocks.push(line(
         "level",
         7,
-        view.level.clone(),
+        fitting(&view.level, width).to_owned(),
         look.style(Role::Quiet),
     ));
     blocks.push(keys(&view.keys, look));

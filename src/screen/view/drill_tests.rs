@@ -34,9 +34,9 @@ fn view() -> DrillView {
         status: "Let the ball fall, mark when it hits the floor, let it bounce.".into(),
         lags_ms: Some(vec![12.0, -30.5, 48.0, 140.0, -61.6]),
         aim: AIM,
-        middle: "Median 12 ms late   spread 76 ms (VE, divisor n-1)".into(),
+        middle: "Typically 12 ms late; half between 41 ms early and 79 ms late".into(),
         counts: outcomes.to_vec(),
-        level: "Sound -48 dB; last mark -12 dB: good".into(),
+        level: "Sound -48 dB; mark \"blue\" 2 s ago, -12 dB: good".into(),
         spoken: String::new(),
         warning: Some("30 ms of sound are missing. Lags near this place are flagged.".into()),
         ball: None,
@@ -135,7 +135,7 @@ fn full_at_80_by_24_and_smaller_says_what_is_missing() {
         "aim -50 to +50 ms",
         "on time 3",
         "stray 1",
-        "Median",
+        "Typically 12 ms late; half between 41 ms early and 79 ms late",
         "Sound -48 dB",
         "! 30 ms",
         "15 left",
@@ -158,6 +158,7 @@ fn the_help_is_the_key_table() {
     };
     let help = text(&drawn(&view, look(Colours::None, Glyphs::Unicode), 40, 12));
     assert!(help.contains("p  Pause."), "{help}");
+    assert!(help.starts_with("Any key closes this\n"), "{help}");
 }
 
 /// From nothing to 300 × 100, every view; none may panic.

@@ -58,8 +58,8 @@ pub(super) fn large<'a>(
                 None => {
                     let word = word(last.outcome).to_uppercase();
                     let below = match last.outcome {
-                        Outcome::Missed => "the last drop got no mark",
-                        _ => "a mark that belonged to no drop",
+                        Outcome::Missed => "no mark for that one",
+                        _ => "a mark that no moment earned",
                     };
                     (word, below.to_owned(), role)
                 }
@@ -70,7 +70,7 @@ pub(super) fn large<'a>(
     let style = look.style(role);
     // Where the word has no room beside the digits, it stands below them.
     let text = match text.split_once(' ') {
-        Some((digits, _)) if !below.is_empty() && big::columns(&text, 1) > width => {
+        Some((digits, _)) if !below.is_empty() && big::columns(&text, 2) > width => {
             digits.to_owned()
         }
         _ => text,

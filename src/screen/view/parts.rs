@@ -1,11 +1,11 @@
 //! Blocks that more than one screen is made of: title, status, warning, a line, keys.
 
-use ratatui::Frame;
 use ratatui::layout::{Alignment, Rect};
 use ratatui::style::Style;
 use ratatui::text::Line;
 use ratatui::widgets::{Paragraph, Wrap};
 
+use super::setup::lines_of;
 use super::stack::Block;
 use crate::screen::theme::{Look, Role};
 
@@ -49,6 +49,33 @@ pub(super) fn line<'a>(name: &'static str, rank: u8, words: String, style: Style
             frame.render_widget(Paragraph::new(words.as_str()).style(style), area);
         }),
     }
+}
+
+/// What was done, on as many lines as it needs.
+pub(super) fn told<'a>(words: &str, look: Look, width: u16) -> Block<'a> {
+    let lines = lines_of(words, usize::from(width).max(1));
+    let style = look.style(Role::Quiet);
+    Block {
+        name: "what was done",
+        rows: lines.len().clamp(1, 4) as u16,
+        more: 0,
+        rank: 7,
+        draw: Box::new(move |area, frame| {
+            let lines: Vec<Line<'_>> = lines.iter().map(|l| Line::raw(l.as_str())).collect();
+            frame.render_widget(Paragraph::new(lines).style(style), area);
+        }),
+    }
+}
+
+/// As much of the words as has room, up to one of their own signs; all of them
+/// where even the first part has none.
+pub(super) fn fitting(words: &str, width: u16) -> &str {
+    if words.chars().count() <= usize::from(width) {
+        return words;
+    }
+    let ends = words.match_indices([',', ';', ':']).map(|(at, _)| at);
+    let fits = |at: &usize| words[..*at].chars().count() <= usize::from(width);
+    ends.rev().find(fits).map_or(words, |at| &words[..at])
 }
 
 /// A title, and on its right how far it is.
@@ -118,16 +145,4 @@ fn whole_words(words: &[String], columns: usize) -> String {
         row += word;
     }
     row
-}
-
-/// The keys with their sentences, on the whole screen.
-pub(super) fn draw_help(help: &[(String, String)], look: Look, area: Rect, frame: &mut Frame<'_>) {
-    let mut lines = vec![
-        Line::styled("Keys", look.style(Role::Strong)),
-        Line::raw(""),
-    ];
-    for (key, words) in help {
-        lines.push(Line::raw(format!("{key:>7}  {words}")));
-    }
-    frame.render_widget(Paragraph::new(lines).wrap(Wrap { trim: false }), area);
 }

@@ -5,8 +5,9 @@ use ratatui::Frame;
 use ratatui::text::Line;
 use ratatui::widgets::{Paragraph, Wrap};
 
+use super::help::draw_help;
 use super::lag::{Last, large};
-use super::parts::{blank, draw_help, head, keys, line, status, warning};
+use super::parts::{blank, fitting, head, keys, line, status, told, warning};
 use super::stack::{Block, stack};
 use crate::screen::theme::{Look, Role};
 
@@ -33,7 +34,9 @@ pub struct TrainView {
     pub treats: String,
     /// Answer time and treat gap.
     pub times: String,
-    /// What the last key did, or the state of the sound.
+    /// The level of the sound and the last mark, in words.
+    pub level: String,
+    /// What the last key did.
     pub told: String,
     /// One warning, in words.
     pub warning: Option<String>,
@@ -76,7 +79,7 @@ pub fn draw(view: &TrainView, look: Look, frame: &mut Frame<'_>) {
         return;
     }
     if let Some(help) = &view.help {
-        return draw_help(help, look, area, frame);
+        return draw_help(help, &view.keys, look, area, frame);
     }
     if let Some(numbers) = &view.numbers {
         let title = format!("The numbers behind it, at {}", view.clock);
@@ -125,13 +128,12 @@ fn blocks<'a>(view: &'a TrainView, look: Look, width: u16) -> Vec<Block<'a>> {
     place.rows = place.rows.max(1);
     place.rank = if view.warning.is_some() { 1 } else { 8 };
     blocks.push(place);
+    if !view.level.is_empty() {
+        let level = fitting(&view.level, width).to_owned();
+        blocks.push(line("level", 7, level, look.style(Role::Quiet)));
+    }
     if !view.told.is_empty() {
-        blocks.push(line(
-            "what was done",
-            7,
-            view.told.clone(),
-            look.style(Role::Quiet),
-        ));
+        blocks.push(told(&view.told, look, width));
     }
     blocks.push(keys(&view.keys, look));
     blocks

@@ -28,6 +28,7 @@ fn view() -> TrainView {
         pace: "6.0 marks a minute now, 5.1 in all".into(),
         treats: "Treats left: 23 of 40".into(),
         times: "Answer 2.1 s   treat gap 1.2 s".into(),
+        level: "Sound -48 dB; mark \"blue\" 12 s ago, -12 dB: good".into(),
         told: "Treat noted.".into(),
         warning: Some("Near your limit. End on something that goes well.".into()),
         keys: keys.map(|(k, w)| (k.into(), w.into())).to_vec(),
@@ -65,6 +66,7 @@ fn everything_has_its_place_at_80_by_24() {
         "Answer 2.1 s",
         "! Near your limit.",
         "Treat noted.",
+        "Sound -48 dB; mark \"blue\" 12 s ago, -12 dB: good",
         "space reached",
         "######",
     ] {
