@@ -17,7 +17,7 @@ use crate::listen::Listening;
 /// Where nothing is taught.
 pub(super) const NONE_TAUGHT: &str = "no bridge is taught yet, so no mark can be heard. Teach your clicker: marklag teach click NAME, or your word: marklag teach word NAME (--from FILE learns from a recording)";
 
-/// List, change or forget the taught sounds.
+/// List or forget the taught sounds; to change one, teach it again.
 #[derive(Debug, Args)]
 pub(super) struct BridgesCmd {
     #[command(subcommand)]
@@ -84,6 +84,17 @@ impl BridgesCmd {
             }
         }
     }
+}
+
+/// On which day the sound of that name was taught, where there is one.
+pub(super) fn taught_on(home: &Home, name: &str) -> anyhow::Result<Option<String>> {
+    let file = home.bridge_file(name)?;
+    let Ok(changed) = fs::metadata(file).and_then(|m| m.modified()) else {
+        return Ok(None);
+    };
+    let at = jiff::Timestamp::try_from(changed)?;
+    let there = jiff::tz::TimeZone::system().to_datetime(at);
+    Ok(Some(there.strftime("%-d %B %Y").to_string()))
 }
 
 /// Writes a profile into the home folder; gives the file.

@@ -7,6 +7,7 @@ use std::path::Path;
 use anyhow::{Context, bail};
 use clap::Args;
 
+use super::review::is_events_table;
 use super::train::read_events;
 use super::trouble::cannot_read;
 use crate::journal::{Home, Journal, Settings, StoredSession};
@@ -215,6 +216,13 @@ fn side(home: &Home, wanted: &str) -> anyhow::Result<Side> {
     if file.is_file() {
         return read_file(file);
     }
+    // An id is hexadecimal: anything else was meant for a file.
+    let is_id = |c: char| c.is_ascii_hexdigit() || c == '-';
+    if wanted != "last" && !wanted.chars().all(is_id) {
+        bail!(
+            "there is no file {wanted:?}; check the name and the folder (a session in the journal is named by its id: marklag journal list)"
+        );
+    }
     let Some(journal) = Journal::open_existing(&home.journal_file())? else {
         bail!("{wanted:?} is no file, and nothing has been kept in the journal yet");
     };
@@ -241,13 +249,9 @@ fn noted(log: &Log) -> Vec<Noted> {
 fn read_file(file: &Path) -> anyhow::Result<Side> {
     let text =
         fs::read_to_string(file).map_err(|e| cannot_read("what was noted from", file, &e))?;
-    let header = text
-        .lines()
-        .find(|l| !l.trim().is_empty() && !l.starts_with('#'));
-    let is_events = header.is_some_and(|h| h.split(',').any(|c| c.trim() == "event"));
     // Without a session there are no steps; what was noted is all that counts.
     let setup = Settings::default().session_setup(Plan::free(60.0), None);
-    if is_events {
+    if is_events_table(&text) {
         let log = log_of_lines(&setup, &[], &[], read_events(file)?);
         return Ok(Side::Events(log));
     }

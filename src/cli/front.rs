@@ -12,6 +12,21 @@ use crate::journal::{BoutKind, BoutRow, Home, HomeError, Journal};
 /// How many of the newest bouts are looked at for the last of each kind.
 const LOOK_BACK: u32 = 200;
 
+/// What there is to do, in order, and how.
+const STEPS: [(&str, &str); 6] = [
+    ("Teach your clicker", "marklag teach click NAME"),
+    ("A drill with a ball", "marklag drop"),
+    ("Plan a session", "marklag plan new"),
+    ("A session with an animal", "marklag train"),
+    ("A recording you made", "marklag review FILE"),
+    ("How it goes over weeks", "marklag progress"),
+];
+
+/// The step of that number, from 1: what it is, and its command.
+pub(super) fn step(number: usize) -> Option<(&'static str, &'static str)> {
+    STEPS.get(number.checked_sub(1)?).copied()
+}
+
 /// What has been done so far.
 #[derive(Debug, Default)]
 struct Standing {
@@ -139,29 +154,22 @@ fn words(standing: &Standing) -> String {
     } else {
         "marklag train PLAN"
     };
-    let steps = [
-        ("Teach your clicker", "marklag teach click NAME", taught),
-        (
-            "A drill with a ball",
-            "marklag drop",
-            told(&standing.last_drill),
-        ),
-        ("Plan a session", "marklag plan new", plans(&standing.plans)),
-        (
-            "A session with an animal",
-            train,
-            told(&standing.last_session),
-        ),
-        (
-            "A recording you made",
-            "marklag review FILE",
-            told(&standing.last_review),
-        ),
-        ("How it goes over weeks", "marklag progress", String::new()),
+    let states = [
+        taught,
+        told(&standing.last_drill),
+        plans(&standing.plans),
+        told(&standing.last_session),
+        told(&standing.last_review),
+        String::new(),
     ];
     let next = next_step(standing);
     let mut page = String::from("marklag: how late is your mark?\n\n");
-    for (n, (what, command, state)) in steps.iter().enumerate() {
+    for (n, ((what, command), state)) in STEPS.iter().zip(&states).enumerate() {
+        let command = if *command == "marklag train" {
+            train
+        } else {
+            command
+        };
         let sign = if n == next { "->" } else { "  " };
         let line = format!("{sign} {}  {what:<25} {command:<25} {state}", n + 1);
         let _ = writeln!(page, "{}", line.trim_end());

@@ -10,10 +10,14 @@ mod front;
 mod going_on;
 pub mod journal;
 mod keep_sound;
+mod misunderstood;
+mod near;
 mod page;
 mod papers;
+mod people;
 mod plan;
 mod progress;
+mod prose;
 mod review;
 mod show;
 mod sound_in;
@@ -23,13 +27,13 @@ mod teach;
 mod train;
 mod trouble;
 
-use std::io::{self, IsTerminal, Write};
+use std::io::{self, Write};
 use std::path::PathBuf;
 use std::process::ExitCode;
 
-use clap::error::ErrorKind;
 use clap::{CommandFactory, Parser, Subcommand};
 
+use self::prose::columns;
 use crate::journal::Home;
 
 const AFTER_HELP: &str = "\
@@ -73,7 +77,7 @@ enum Command {
     Teach(teach::TeachCmd),
     /// Look at microphone, level, clock and hands, and say how far to trust them
     Check(check::CheckCmd),
-    /// List, change or forget the taught sounds
+    /// List or forget the taught sounds; to change one, teach it again
     Bridges(bridges::BridgesCmd),
     /// Over the weeks: is my timing getting better?
     Progress(Box<progress::ProgressCmd>),
@@ -94,7 +98,7 @@ enum Command {
 pub fn main() -> ExitCode {
     let line = match Line::try_parse() {
         Ok(line) => line,
-        Err(error) => return misunderstood(&error),
+        Err(error) => return misunderstood::tell(error),
     };
     match run(line) {
         Ok(()) => ExitCode::SUCCESS,
@@ -107,7 +111,7 @@ pub fn main() -> ExitCode {
             ExitCode::from(u8::try_from(128 + signal).unwrap_or(u8::MAX))
         }
         Err(error) => {
-            eprintln!("marklag: {}", trouble::sentence(&error));
+            prose::aside(&format!("marklag: {}", trouble::sentence(&error)));
             if error.is::<trouble::BadUsage>() {
                 ExitCode::from(2)
             } else {
@@ -117,22 +121,8 @@ pub fn main() -> ExitCode {
     }
 }
 
-/// What is wrong with the line, and for a line that lacks something how it might
-/// be written.
-fn misunderstood(error: &clap::Error) -> ExitCode {
-    // Where even this cannot be written there is nobody to tell.
-    let _ = error.print();
-    if error.kind() == ErrorKind::MissingRequiredArgument {
-        let words: Vec<String> = std::env::args().skip(1).collect();
-        for example in examples::of(&words) {
-            eprintln!("For example: {example}");
-        }
-    }
-    ExitCode::from(u8::try_from(error.exit_code()).unwrap_or(2))
-}
-
 fn run(line: Line) -> anyhow::Result<()> {
-    let mut out = io::stdout().lock();
+    let mut out = prose::stdout(is_data(std::env::args().skip(1)));
     let home = || Home::find(line.home.as_deref());
     match line.command {
         None => Ok(write!(out, "{}", front::page(home()))?),
@@ -161,13 +151,22 @@ fn is_broken_pipe(error: &anyhow::Error) -> bool {
     })
 }
 
-/// Columns to write to: the terminal's where there is one, 80 elsewhere.
-fn columns() -> usize {
-    let told = std::env::var("COLUMNS").ok().and_then(|c| c.parse().ok());
-    let most = if io::stdout().is_terminal() {
-        told.unwrap_or(80)
-    } else {
-        80
-    };
-    most.clamp(40, 120)
+/// Whether what comes on standard output is for a program, and not to be read: then
+/// its lines are left as they are.
+fn is_data(words: impl Iterator<Item = String>) -> bool {
+    let words: Vec<String> = words.collect();
+    let named: Vec<&str> = words
+        .iter()
+        .map(String::as_str)
+        .filter(|word| !word.starts_with('-'))
+        .collect();
+    let has = |a: &str, b: &str| named.windows(2).any(|pair| pair == [a, b]);
+    words
+        .iter()
+        .any(|word| word == "--json" || word == "-" || word.ends_with("=-"))
+        || named
+            .iter()
+            .any(|word| ["completions", "man"].contains(word))
+        || has("journal", "export")
+        || has("plan", "show")
 }

@@ -1,14 +1,16 @@
 //! `marklag page`: progress as one HTML file, its pictures as SVG.
 
 use std::io::Write;
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
 
 use anyhow::{Context, bail};
 use clap::Args;
 
 use super::journal::{local, plain};
+use super::people::listed;
 use super::progress::choose::{Choice, Chosen};
 use super::progress::{Told, name_of};
+use super::prose;
 use super::target::{Target, results_folder};
 use crate::journal::{Distances, Home, Journal, Settings, StoredSession, create_new_private_file};
 use crate::measure::budget::Budget;
@@ -47,12 +49,15 @@ impl PageCmd {
             );
         };
         if let Some(notice) = journal.notice() {
-            eprintln!("Note: {notice}.");
+            prose::aside(&format!("Note: {notice}."));
         }
         journal.prepare_lots()?;
         let person = match self.choice.whom(&journal, &settings)? {
             Chosen::Nobody => bail!("nothing has been kept yet, so there is no page to write"),
-            Chosen::Several => bail!("several people are in the journal; add --person NAME"),
+            Chosen::Several => bail!(
+                "several people are in the journal; add --person NAME for one of them: {}",
+                listed(&journal.people()?)
+            ),
             Chosen::One(person) => person,
         };
         let lots = self.choice.lots(&journal, person.as_deref())?;
@@ -88,18 +93,35 @@ impl PageCmd {
         };
         if let Some(file) = &self.file {
             let target = Target::open(file)?;
+            let is_file = !target.is_stdout();
             target.write(weeks.html().as_bytes(), out)?;
+            if is_file {
+                writeln!(out, "Written: {}. Open it in a browser.", file.display())?;
+            }
         }
         if let Some(folder) = &self.svg {
             results_folder(folder)
                 .with_context(|| format!("the folder {} cannot be made", folder.display()))?;
-            for picture in weeks.pictures() {
+            let pictures = weeks.pictures();
+            for picture in &pictures {
                 let path = folder.join(format!("{}.svg", picture.name));
                 create_new_private_file(&path)
                     .and_then(|mut file| file.write_all(picture.alone().as_bytes()))
                     .with_context(|| {
                         format!("{} cannot be made; give a new folder", path.display())
                     })?;
+            }
+            // Where the page itself goes to standard output, it stays whole.
+            if self.file.as_deref() != Some(Path::new("-")) {
+                writeln!(
+                    out,
+                    "Written: {} into {}.",
+                    match pictures.len() {
+                        1 => "1 picture".to_owned(),
+                        n => format!("{n} pictures"),
+                    },
+                    folder.display()
+                )?;
             }
         }
         Ok(())

@@ -10,7 +10,10 @@ use clap::Args;
 use crate::journal::{Home, write_private_file};
 use crate::sound::microphone::{Microphone, devices};
 use crate::sound::recording::{ChannelChoice, Recording, RecordingInfo};
-use crate::sound::{Choice, Pace, Pick, Played, Reel, SampleSource};
+use crate::sound::{Choice, MicError, Pace, Pick, PickError, Played, Reel, SampleSource};
+
+/// What to do where there is no microphone.
+const WITHOUT: &str = "Without one, record with a phone beside you and copy the recording here: marklag review FILE times its marks, and --from FILE plays it in place of a microphone.";
 
 /// Which sound a live command listens to.
 #[derive(Debug, Clone, Args)]
@@ -92,7 +95,10 @@ impl SoundIn {
             Some(0) => bail!("channels are counted from 1"),
             Some(n) => Pick::Channel(n - 1),
         };
-        Ok(Microphone::open(self.choice(home)?, pick)?)
+        Microphone::open(self.choice(home)?, pick).map_err(|error| match error {
+            MicError::Pick(PickError::None) => anyhow::anyhow!("{error} {WITHOUT}"),
+            error => error.into(),
+        })
     }
 
     /// Opens the microphone, or the recording that stands in for it.

@@ -44,7 +44,19 @@ pub(super) fn sentence(error: &anyhow::Error) -> String {
         }
         told.push_str(&words);
     }
-    told
+    without_numbers(&told)
+}
+
+/// The system's words without its numbers ("(os error 20)"), which help nobody here.
+fn without_numbers(words: &str) -> String {
+    let mut kept = String::new();
+    let mut rest = words;
+    while let Some((before, after)) = rest.split_once(" (os error ") {
+        let number = after.trim_start_matches(|c: char| c.is_ascii_digit());
+        kept.push_str(before);
+        rest = number.strip_prefix(')').unwrap_or(number);
+    }
+    kept + rest
 }
 
 /// A file that cannot be written.
@@ -74,6 +86,9 @@ pub(super) fn cannot_write(path: &Path, error: &io::Error) -> anyhow::Error {
 pub(super) fn cannot_read(what: &str, path: &Path, error: &io::Error) -> anyhow::Error {
     let what_to_do = match error.kind() {
         ErrorKind::NotFound => "there is no such file; check the name and the folder".to_owned(),
+        ErrorKind::NotADirectory => {
+            "a part of its path is a file, not a folder; check the path".to_owned()
+        }
         ErrorKind::IsADirectory => "it is a folder; name a file in it".to_owned(),
         ErrorKind::PermissionDenied => {
             "you are not allowed to read it; change its permissions or copy it".to_owned()
@@ -94,6 +109,12 @@ mod tests {
     #[error("barn.wav: reading failed ({source}).")]
     struct Told {
         source: io::Error,
+    }
+
+    #[test]
+    fn the_systems_numbers_are_left_out() {
+        let error = anyhow::anyhow!("barn.wav: Not a directory (os error 20). Try (again)");
+        assert_eq!(sentence(&error), "barn.wav: Not a directory. Try (again)");
     }
 
     #[test]

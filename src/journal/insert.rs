@@ -6,6 +6,7 @@ use jiff::Timestamp;
 use rusqlite::{Connection, OptionalExtension, params};
 
 use super::error::JournalError;
+use super::people;
 use super::record::{Bout, BoutEvent, BoutId, ProfileSnapshot, new_id, sha256_hex};
 use super::words::Word;
 use crate::timeline::{Moment, MomentKind, Pair, Sound, SoundKind};
@@ -82,14 +83,12 @@ pub(super) fn bout(
     Ok(key)
 }
 
-/// The key of a person, made when they are new.
+/// The key of a person, however the name is written; made when they are new.
 pub(super) fn person(conn: &Connection, name: &str) -> Result<i64, Refused> {
-    let known = conn
-        .prepare_cached("SELECT min(person_key) FROM person WHERE name = ?1")?
-        .query_row([name], |row| row.get::<_, Option<i64>>(0))?;
-    if let Some(key) = known {
+    if let Some((key, _)) = people::known(conn, name)? {
         return Ok(key);
     }
+    let name = name.trim();
     conn.prepare_cached("INSERT INTO person (id, name) VALUES (?1, ?2)")?
         .execute([&new_id(), name])?;
     Ok(conn.last_insert_rowid())

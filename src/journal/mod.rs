@@ -1,6 +1,7 @@
 //! What is kept: the home folder, the settings, and the journal, a SQLite file.
 //! Its schema is documented in docs/journal.md.
 
+mod again;
 mod check;
 mod copy;
 mod digest;
@@ -17,6 +18,7 @@ mod merge;
 mod migrate;
 mod observers;
 mod open;
+mod people;
 mod plans;
 mod read;
 mod record;

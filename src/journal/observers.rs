@@ -42,6 +42,8 @@ impl Journal {
     /// # Errors
     /// The file cannot be read.
     pub fn observer(&self, name: &str) -> Result<Option<Observer>, JournalError> {
+        // However the name is written.
+        let name = self.person_known_as(name)?;
         self.conn
             .query_row(
                 "SELECT o.n, o.bias_ms, o.spread_ms FROM observer AS o

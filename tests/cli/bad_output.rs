@@ -158,7 +158,7 @@ mod linux {
         let place = Place::taught();
         place.review(&drill(), &["--keep"]).well();
         let before = place.marklag(["journal", "list"]).run().well();
-        let args = format!("review {} --keep", drill().display());
+        let args = format!("review {} --keep --again", drill().display());
         let ran = narrow(&place, 2, &args).run();
         assert_eq!(ran.code, Some(1), "{ran:#?}");
         assert!(

@@ -105,3 +105,51 @@ fn nothing_to_review_and_no_such_command() {
         .run()
         .fails(2, &["--drops"]);
 }
+
+#[test]
+fn slips_are_told_what_was_likely_meant() {
+    let place = Place::new();
+    for (line, parts) in [
+        (&["teach", "blue"][..], &["marklag teach click blue"][..]),
+        (
+            &["teach", "click", "my", "clicker"],
+            &["in quotes", "marklag teach click \"my clicker\""],
+        ),
+        (&["1"], &["marklag teach click NAME"]),
+        (&["tain"], &["'train'"]),
+        (
+            &["progress", "--lines", "abc"],
+            &["--lines", "whole number"],
+        ),
+        (&["progress", "--from", "may"], &["--from", "2025-03-01"]),
+    ] {
+        let ran = place.marklag(line).run();
+        for part in ["'man'", "invalid digit", "failed to parse"] {
+            assert!(!ran.err.contains(part), "{ran:#?}");
+        }
+        ran.fails(2, parts);
+    }
+}
+
+#[test]
+fn files_that_are_not_what_was_meant_are_told_first() {
+    let place = Place::new();
+    place.file("my drill.wav", std::fs::read(drill()).unwrap());
+    place.file("events.csv", "time,event,detail\n2,reached,\n");
+    // With nothing taught: the file comes first.
+    place
+        .marklag(["review", "nothere.wav"])
+        .run()
+        .fails(1, &["nothere.wav"]);
+    let ran = place.marklag(["review", "my", "drill.wav"]).run();
+    ran.fails(2, &["in quotes", "marklag review \"my drill.wav\""]);
+    place
+        .marklag(["compare", "nothere.csv", "events.csv"])
+        .run()
+        .fails(1, &["there is no file \"nothere.csv\""]);
+    let place = Place::taught();
+    place.file("events.csv", "time,event,detail\n2,reached,\n");
+    place
+        .review(&drill(), &["--moments", "events.csv"])
+        .fails(2, &["--session --events events.csv"]);
+}

@@ -3,17 +3,19 @@
 mod export;
 mod forget;
 mod keeping;
+mod people;
 mod remeasure;
 mod show;
 
-use std::io::{BufWriter, Write};
+use std::io::{self, BufWriter, IsTerminal, Write};
 use std::path::PathBuf;
 
-use anyhow::Result;
+use anyhow::{Result, bail};
 use clap::{Args, Subcommand};
 use jiff::Timestamp;
 
 pub(super) use self::forget::ask_on_terminal;
+use super::prose;
 use crate::journal::{Home, Journal};
 
 /// Look at what was kept, take it elsewhere, forget it
@@ -42,7 +44,7 @@ enum What {
         /// Only this one: its id, the beginning of its id, or "last"
         #[arg(value_name = "ID")]
         id: Option<String>,
-        /// Write to this new file instead of the terminal
+        /// Write to this new file; - for the terminal
         #[arg(long, value_name = "FILE", conflicts_with = "csv")]
         out: Option<PathBuf>,
         /// Write CSV files into this folder, one for each table
@@ -74,6 +76,27 @@ enum What {
         /// Only this one: its id, the beginning of its id, or "last"
         #[arg(value_name = "ID")]
         id: Option<String>,
+    },
+    /// Give one to a person, or all that nobody is named for
+    Give {
+        /// Its id, the beginning of its id, or "last"
+        #[arg(value_name = "ID", required_unless_present = "all_nobodys")]
+        id: Option<String>,
+        /// Whose marks these are
+        #[arg(long, value_name = "NAME")]
+        person: String,
+        /// All that nobody is named for
+        #[arg(long, conflicts_with = "id")]
+        all_nobodys: bool,
+    },
+    /// Give a person another name; two of one name become one person
+    Rename {
+        /// The name they have
+        #[arg(value_name = "OLD")]
+        old: String,
+        /// The name they get
+        #[arg(value_name = "NEW")]
+        new: String,
     },
     /// Take one out for good, with its kept sound, down to its bytes on the disk
     Forget {
@@ -126,7 +149,7 @@ impl JournalCmd {
         };
         if let Some(notice) = journal.notice() {
             // To the side, so that an export stays whole.
-            eprintln!("Note: {notice}.");
+            prose::aside(&format!("Note: {notice}."));
         }
         match self.what {
             What::List { limit } => show::list(&journal, limit, out),
@@ -138,8 +161,13 @@ impl JournalCmd {
                 let id = id.map(|id| journal.find(&id)).transpose()?;
                 match (file, csv) {
                     (_, Some(folder)) => export::to_csv(&journal, id.as_ref(), &folder, out),
-                    (Some(file), None) => export::to_file(&journal, id.as_ref(), &file, out),
-                    (None, None) => {
+                    (Some(file), None) if file.as_os_str() != "-" => {
+                        export::to_file(&journal, id.as_ref(), &file, out)
+                    }
+                    (None, None) if io::stdout().is_terminal() => bail!(
+                        "an export is data for a program, not to be read; give a file to write: --out journal.jsonl (or --out - to see it here all the same)"
+                    ),
+                    (_, None) => {
                         journal.export_json_lines(id.as_ref(), &mut BufWriter::new(out))?;
                         Ok(())
                     }
@@ -152,6 +180,10 @@ impl JournalCmd {
                 let id = id.map(|id| journal.find(&id)).transpose()?;
                 remeasure::run(&journal, home, id, out)
             }
+            What::Give { id, person, .. } => {
+                people::give(&mut journal, id.as_deref(), &person, out)
+            }
+            What::Rename { old, new } => people::rename(&mut journal, &old, &new, out),
             What::Forget {
                 id,
                 person,

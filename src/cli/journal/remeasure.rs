@@ -246,7 +246,8 @@ fn compare(id: &BoutId, stored: &StoredBout, now: &[Pair], out: &mut dyn Write) 
     let name = stored.bout.source.as_deref().map(plain).unwrap_or_default();
     write!(out, "{} {name}: ", id.short())?;
     if old == new && changed == 0 {
-        writeln!(out, "the same ({} lags)", old[0])?;
+        let lags = if old[0] == 1 { "lag" } else { "lags" };
+        writeln!(out, "the same ({} {lags})", old[0])?;
     } else {
         writeln!(
             out,

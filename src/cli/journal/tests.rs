@@ -147,7 +147,7 @@ fn an_export_never_writes_over_a_file() {
     let file = scratch.path().join("all.jsonl");
     let line = format!("export last --out {}", file.display());
     run(&home, &line, false).unwrap();
-    let piped = run(&home, "export", false).unwrap();
+    let piped = run(&home, "export --out -", false).unwrap();
     assert_eq!(fs::read_to_string(file).unwrap(), piped);
 
     let folder = scratch.path().join("tables");

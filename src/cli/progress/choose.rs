@@ -5,6 +5,7 @@ use clap::{Args, ValueEnum};
 use jiff::civil::Date;
 use jiff::tz::TimeZone;
 
+use crate::cli::people::listed;
 use crate::journal::{Journal, Settings, Wanted};
 use crate::measure::weeks::{Day, Lot};
 use crate::timeline::MomentKind;
@@ -39,6 +40,9 @@ pub(in crate::cli) struct Choice {
     /// Whose marks
     #[arg(long, value_name = "NAME")]
     person: Option<String>,
+    /// The bouts with nobody named
+    #[arg(long, conflicts_with = "person")]
+    nobody: bool,
     /// Only this kind of moment
     #[arg(long, value_enum, value_name = "KIND")]
     kind: Option<Kind>,
@@ -77,22 +81,32 @@ impl Choice {
         settings: &Settings,
     ) -> anyhow::Result<Chosen> {
         let mut people = journal.people()?;
-        if let Some(name) = &self.person {
-            if people.iter().flatten().any(|known| known == name) {
-                return Ok(Chosen::One(Some(name.clone())));
+        if self.nobody {
+            if people.contains(&None) {
+                return Ok(Chosen::One(None));
             }
-            let known: Vec<&str> = people.iter().flatten().map(String::as_str).collect();
             bail!(
-                "nothing is kept of {name:?}; there is something of: {}",
-                if known.is_empty() {
-                    "nobody by name".to_owned()
-                } else {
-                    known.join(", ")
-                }
+                "every bout has somebody's name; there is something of: {}",
+                listed(&people)
             );
         }
-        if settings.person.is_some() && people.contains(&settings.person) {
-            return Ok(Chosen::One(settings.person.clone()));
+        let known = |name: &str| -> anyhow::Result<Option<String>> {
+            let known = journal.person_known_as(name)?;
+            Ok(known.filter(|known| people.iter().flatten().any(|one| one == known)))
+        };
+        if let Some(name) = &self.person {
+            return match known(name)? {
+                Some(name) => Ok(Chosen::One(Some(name))),
+                None => bail!(
+                    "nothing is kept of {name:?}; there is something of: {}",
+                    listed(&people)
+                ),
+            };
+        }
+        if let Some(name) = &settings.person
+            && let Some(name) = known(name)?
+        {
+            return Ok(Chosen::One(Some(name)));
         }
         Ok(match people.len() {
             0 => Chosen::Nobody,

@@ -10,7 +10,7 @@ use clap::{Args, ValueEnum};
 use serde::Serialize;
 
 use self::choose::{Choice, Chosen};
-use super::columns;
+use super::{columns, prose};
 use crate::journal::{Home, Journal, Settings};
 use crate::measure::weeks::{
     By, Comparison, Lot, Progress, Suggestion, comparisons, progress, suggest,
@@ -64,7 +64,7 @@ pub(super) struct ProgressCmd {
     #[arg(long)]
     compare: bool,
     /// One line for each person and kind of moment
-    #[arg(long, conflicts_with_all = ["person", "compare"])]
+    #[arg(long, conflicts_with_all = ["person", "nobody", "compare"])]
     everyone: bool,
     /// Print all of it as JSON
     #[arg(long)]
@@ -144,7 +144,7 @@ impl ProgressCmd {
             return nothing(out, self.json);
         };
         if let Some(notice) = journal.notice() {
-            eprintln!("Note: {notice}.");
+            prose::aside(&format!("Note: {notice}."));
         }
         // What cannot be asked for is said before anything is written.
         self.choice.wanted(&journal)?;
@@ -160,7 +160,13 @@ impl ProgressCmd {
             }
             Chosen::Several => {
                 table::everyone(&journal, &self.choice, &settings, false, out)?;
-                writeln!(out, "\nAdd --person NAME for one of them.")?;
+                let people = journal.people()?;
+                let nobody = if people.contains(&None) {
+                    ", or --nobody for those with nobody named"
+                } else {
+                    ""
+                };
+                writeln!(out, "\nAdd --person NAME for one of them{nobody}.")?;
                 return Ok(());
             }
             Chosen::One(person) => person,

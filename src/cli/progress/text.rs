@@ -3,6 +3,7 @@
 use std::io::Write;
 
 use super::{Told, name_of};
+use crate::cli::prose::wrapped;
 use crate::measure::weeks::words::{self, marks_of, span};
 use crate::measure::weeks::{By, Day, Progress, RULE, Row};
 use crate::page::{Glyphs, lag_chart};
@@ -151,41 +152,4 @@ fn table(out: &mut dyn Write, rows: &[Row], lines: usize) -> anyhow::Result<()> 
         writeln!(out, "… and {skipped} earlier; --lines N shows more")?;
     }
     Ok(())
-}
-
-/// A sentence in lines of at most `width` columns; further lines are indented.
-fn wrapped(out: &mut dyn Write, text: &str, width: usize) -> std::io::Result<()> {
-    let mut line = String::new();
-    for word in text.split(' ') {
-        let long = line.chars().count() + 1 + word.chars().count();
-        if !line.trim().is_empty() && long > width {
-            writeln!(out, "{line}")?;
-            line = "  ".to_owned();
-        }
-        if !line.trim().is_empty() {
-            line.push(' ');
-        }
-        line.push_str(word);
-    }
-    writeln!(out, "{line}")
-}
-
-#[cfg(test)]
-mod tests {
-    #![allow(clippy::unwrap_used)]
-    use super::*;
-
-    #[test]
-    fn no_line_is_too_wide() {
-        let mut out = Vec::new();
-        let text = "one two three four five six seven eight nine ten eleven twelve";
-        wrapped(&mut out, text, 20).unwrap();
-        let written = String::from_utf8(out).unwrap();
-        assert!(
-            written.lines().all(|l| l.chars().count() <= 20),
-            "{written}"
-        );
-        let words: Vec<&str> = written.split_whitespace().collect();
-        assert_eq!(words.join(" "), text);
-    }
 }

@@ -3,7 +3,11 @@
 use std::fs;
 use std::path::{Path, PathBuf};
 
+use anyhow::bail;
+
 use super::ReviewCmd;
+use crate::cli::trouble::BadUsage;
+use crate::sound::recording::{ChannelChoice, Recording};
 
 impl ReviewCmd {
     /// Combinations that make no sense are refused before any work is done.
@@ -69,6 +73,26 @@ impl ReviewCmd {
             }
             taken.push(target);
         }
+        Ok(())
+    }
+}
+
+impl ReviewCmd {
+    /// A recording that is not there is told before anything else is asked for.
+    pub(super) fn are_there(&self, channel: ChannelChoice) -> anyhow::Result<()> {
+        let missing = |file: &&PathBuf| file.as_path() != Path::new("-") && !file.exists();
+        let Some(file) = self.files.iter().find(missing) else {
+            return Ok(());
+        };
+        let words: Vec<String> = self.files.iter().map(|f| f.display().to_string()).collect();
+        let whole = words.join(" ");
+        if words.len() > 1 && Path::new(&whole).exists() {
+            bail!(BadUsage(format!(
+                "there is no file {}; a name with spaces stands in quotes: marklag review \"{whole}\"",
+                file.display()
+            )));
+        }
+        Recording::open(file, channel)?;
         Ok(())
     }
 }

@@ -18,6 +18,8 @@ pub(super) struct Done {
     pub(super) rate_hz: u32,
     pub(super) channels: u16,
     pub(super) picture_offset_s: f64,
+    /// Whether there was nothing but zeros.
+    pub(super) is_silent: bool,
     pub(super) heard: Timeline,
     pub(super) moments: Vec<Moment>,
     pub(super) outcome: Outcome,
@@ -68,7 +70,9 @@ impl Jobs<'_> {
         let mut listening =
             self.taught
                 .listening(info.sample_rate_hz, self.height_m, self.word_at)?;
+        let mut is_silent = true;
         while let Some(block) = recording.next_block()? {
+            is_silent &= block.iter().all(|x| *x == 0.0);
             listening.push(block)?;
         }
         let heard = listening.finish()?;
@@ -114,6 +118,7 @@ impl Jobs<'_> {
             rate_hz: info.sample_rate_hz,
             channels: u16::try_from(info.channels).unwrap_or(u16::MAX),
             picture_offset_s: info.sound_starts_after_picture_s,
+            is_silent,
             heard,
             moments,
             outcome,

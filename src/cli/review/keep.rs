@@ -7,12 +7,29 @@ use jiff::tz::TimeZone;
 
 use super::jobs::Done;
 use crate::cli::bridges::Bridges;
-use crate::journal::{Bout, BoutKind, Home, Journal, KeptReview, Settings};
+use crate::cli::journal::{local, plain};
+use crate::cli::prose;
+use crate::journal::{Bout, BoutId, BoutKind, Home, Journal, KeptReview, Settings};
 use crate::review::Rules;
 
 pub(in crate::cli) fn open_journal(home: &Home) -> anyhow::Result<Journal> {
     home.create()?;
     Ok(Journal::open(&home.journal_file())?)
+}
+
+/// Says that a recording is in the journal already, and as what.
+pub(super) fn kept_already(journal: &Journal, id: &BoutId) -> anyhow::Result<()> {
+    let row = journal.row(id)?;
+    let of = row
+        .person
+        .as_deref()
+        .map_or(String::new(), |name| format!(" for {}", plain(name)));
+    prose::aside(&format!(
+        "Already kept as {} on {}{of}; not kept again (--again keeps it once more).",
+        id.short(),
+        local(row.started_at, row.time_zone.as_deref())
+    ));
+    Ok(())
 }
 
 pub(super) fn kept(

@@ -3,6 +3,7 @@
 mod args;
 mod check;
 mod contract;
+mod hints;
 mod jobs;
 mod keep;
 mod papers;
@@ -17,12 +18,12 @@ use anyhow::bail;
 use clap::Args;
 
 use self::jobs::{Jobs, try_all};
-use self::keep::kept;
+use self::keep::{kept, kept_already};
 use self::rules::read_moments;
 use self::session::Recorded;
 use super::bridges::{Bridges, NONE_TAUGHT};
-use super::teach;
 use super::trouble::BadUsage;
+use super::{people, prose, teach};
 use crate::ear::word::WordAt;
 use crate::journal::{Home, HomeError, Settings};
 use crate::sound::recording::ChannelChoice;
@@ -31,7 +32,7 @@ use crate::timeline::{MomentKind, Window};
 pub(super) use self::args::{BallMoment, parse_height, parse_span, parse_window, word_at_parser};
 pub(super) use self::contract::contract;
 pub(super) use self::keep::open_journal;
-pub(super) use self::rules::rules;
+pub(super) use self::rules::{is_events_table, rules};
 
 /// Time the marks in a recording: how early or late each one was
 #[derive(Debug, Args)]
@@ -91,6 +92,9 @@ pub(super) struct ReviewCmd {
     /// Keep the result in the journal
     #[arg(long)]
     keep: bool,
+    /// With --keep: keep it once more, though the journal has it already
+    #[arg(long, requires = "keep")]
+    again: bool,
     /// Whose marks these are
     #[arg(long, value_name = "NAME")]
     person: Option<String>,
@@ -113,6 +117,7 @@ impl ReviewCmd {
     ) -> anyhow::Result<()> {
         self.check().map_err(BadUsage)?;
         let channel = teach::channel_choice(self.channel);
+        self.are_there(channel)?;
         let mut settings = match home() {
             Ok(home) => Settings::load(&home.settings_file())?,
             // Nowhere to read settings from: the defaults do for a look.
@@ -136,6 +141,16 @@ impl ReviewCmd {
         } else {
             None
         };
+        let person = match (&journal, &self.person) {
+            (Some(journal), Some(given)) => {
+                let (name, note) = people::named(journal, given)?;
+                if let Some(note) = note {
+                    prose::aside(&format!("Note: {note}."));
+                }
+                Some(name)
+            }
+            _ => self.person.clone(),
+        };
         let targets = self.targets()?;
         try_all(&self.files, channel)?;
         let jobs = Jobs {
@@ -156,7 +171,7 @@ impl ReviewCmd {
             notes.extend(one.notes.iter().map(|n| format!("{title}: {n}")));
         }
         for note in &notes {
-            eprintln!("Note: {note}");
+            prose::aside(&format!("Note: {note}"));
         }
         if let (true, Some(one)) = (self.session, done.first()) {
             let recorded = Recorded {
@@ -168,23 +183,29 @@ impl ReviewCmd {
                 taught: &taught,
                 plan: self.plan.as_deref(),
                 events: self.events.as_deref(),
-                person: self.person.as_deref(),
+                person: person.as_deref(),
+                again: self.again,
                 rules: &rules,
             };
             return recorded.tell(home, &settings, journal, self.json, out);
         }
-        self.papers(targets, &done, kind, &rules, out)?;
+        self.papers(targets, &done, kind, &rules, &taught, out)?;
         if let Some(journal) = &mut journal {
             for one in &done {
-                let id = journal.keep_review(&kept(
+                let review = kept(
                     one,
                     &settings,
                     &rules,
                     &taught,
-                    self.person.as_deref(),
+                    person.as_deref(),
                     &serde_json::json!({"channel": self.channel, "height_m": self.height}),
-                )?)?;
-                eprintln!("Kept in the journal as {}.", id.short());
+                )?;
+                if let Some(id) = journal.kept_before(&review)?.filter(|_| !self.again) {
+                    kept_already(journal, &id)?;
+                    continue;
+                }
+                let id = journal.keep_review(&review)?;
+                prose::aside(&format!("Kept in the journal as {}.", id.short()));
             }
         }
         Ok(())

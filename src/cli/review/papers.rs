@@ -7,7 +7,9 @@ use anyhow::ensure;
 
 use super::ReviewCmd;
 use super::contract::json;
+use super::hints::hints;
 use super::jobs::Done;
+use crate::cli::bridges::Bridges;
 use crate::cli::target::Target;
 use crate::cli::{columns, summary};
 use crate::ear::word::WordAt;
@@ -48,6 +50,7 @@ impl ReviewCmd {
         done: &[Done],
         kind: MomentKind,
         rules: &Rules,
+        taught: &Bridges,
         out: &mut dyn Write,
     ) -> anyhow::Result<()> {
         let is_stdout = |target: &Option<Target>| target.as_ref().is_some_and(Target::is_stdout);
@@ -86,6 +89,9 @@ impl ReviewCmd {
                 one.file.display().to_string()
             };
             summary::write(out, &title, &one.heard, kind, &one.outcome, columns())?;
+            for hint in hints(one, taught, self.moments.is_some()) {
+                writeln!(out, "{hint}")?;
+            }
             if let (true, Some(budget)) = (self.budget, &one.outcome.budget) {
                 write_budget(out, budget)?;
             }

@@ -4,9 +4,9 @@ use std::fs;
 use std::io::Read;
 use std::path::Path;
 
-use anyhow::Context;
+use anyhow::{Context, bail};
 
-use crate::cli::trouble::cannot_read;
+use crate::cli::trouble::{BadUsage, cannot_read};
 use crate::journal::Settings;
 use crate::review::Rules;
 use crate::timeline::{Aim, Moment, MomentKind, Window, parse_moments};
@@ -37,6 +37,14 @@ pub(in crate::cli) fn rules(
     })
 }
 
+/// Whether a table has a column of events: then it is no table of moments.
+pub(in crate::cli) fn is_events_table(text: &str) -> bool {
+    let text = text.trim_start_matches('\u{feff}');
+    let mut lines = text.lines();
+    let header = lines.find(|l| !l.trim().is_empty() && !l.starts_with('#'));
+    header.is_some_and(|h| h.split([',', ';', '\t']).any(|c| c.trim() == "event"))
+}
+
 pub(super) fn read_moments(file: &Path) -> anyhow::Result<(Vec<Moment>, Vec<String>)> {
     let mut text = String::new();
     if file == Path::new("-") {
@@ -46,6 +54,12 @@ pub(super) fn read_moments(file: &Path) -> anyhow::Result<(Vec<Moment>, Vec<Stri
     } else {
         let bytes = fs::read(file).map_err(|e| cannot_read("the moments from", file, &e))?;
         text = String::from_utf8_lossy(&bytes).into_owned();
+    }
+    if is_events_table(&text) {
+        bail!(BadUsage(format!(
+            "{0} is a table of events, not of moments; give it with: --session --events {0}",
+            file.display()
+        )));
     }
     let read =
         parse_moments(&text).with_context(|| format!("the moments in {}", file.display()))?;

@@ -8,11 +8,12 @@ use anyhow::{Context, bail};
 use jiff::Timestamp;
 use jiff::tz::TimeZone;
 
+use super::keep::kept_already;
 use crate::cli::bridges::Bridges;
 use crate::cli::summary::praise;
 use crate::cli::train::{Keeper, json, observer, read_events, report, setup};
 use crate::cli::trouble::BadUsage;
-use crate::cli::{columns, plan};
+use crate::cli::{columns, plan, prose};
 use crate::journal::{
     Bout, BoutKind, Home, HomeError, Journal, Settings, StoredSession, settings_json,
 };
@@ -35,6 +36,8 @@ pub(super) struct Recorded<'a> {
     /// A table of events, or a session of the journal.
     pub(super) events: Option<&'a Path>,
     pub(super) person: Option<&'a str>,
+    /// Keep it though the journal has it already.
+    pub(super) again: bool,
     pub(super) rules: &'a Rules,
 }
 
@@ -137,7 +140,14 @@ impl Recorded<'_> {
         lines.retain(|l| l.t_s() <= self.heard.duration_s);
         let late = all - lines.len();
         if late > 0 {
-            eprintln!("Note: {late} events of the file lie after the end of the sound.");
+            prose::aside(&format!(
+                "Note: {} of the file after the end of the sound.",
+                if late == 1 {
+                    "1 event lies".to_owned()
+                } else {
+                    format!("{late} events lie")
+                }
+            ));
         }
         Ok(lines)
     }
@@ -149,6 +159,10 @@ impl Recorded<'_> {
         log: &Log,
         person: Option<String>,
     ) -> anyhow::Result<()> {
+        let before = journal.session_kept_before(log, self.heard.duration_s)?;
+        if let Some(id) = before.filter(|_| !self.again) {
+            return kept_already(&journal, &id);
+        }
         let file = std::fs::canonicalize(self.file).unwrap_or_else(|_| self.file.to_owned());
         let bout = Bout {
             kind: BoutKind::Session,
@@ -166,7 +180,7 @@ impl Recorded<'_> {
         };
         let mut keeper = Keeper::begin(journal, &bout, &setup.plan.animal, &setup.plan.name)?;
         keeper.end(log, Timestamp::now(), self.heard.duration_s)?;
-        eprintln!("Kept in the journal as {}.", keeper.id().short());
+        prose::aside(&format!("Kept in the journal as {}.", keeper.id().short()));
         Ok(())
     }
 }

@@ -46,6 +46,7 @@ pub(super) fn tell_and_keep(
     home: &Home,
     out: &mut dyn Write,
 ) -> anyhow::Result<()> {
+    let before = bridges::taught_on(home, &taught.profile.name)?;
     let file = bridges::save(home, &taught.profile)?;
     let profile = &taught.profile;
     writeln!(
@@ -78,6 +79,9 @@ pub(super) fn tell_and_keep(
     }
     if profile.examples < 8 {
         writeln!(out, "Ten clicks or more would make it surer.")?;
+    }
+    if let Some(day) = before {
+        writeln!(out, "It replaces the one taught on {day}.")?;
     }
     writeln!(out, "Kept in {}", file.display())?;
     Ok(())

@@ -83,6 +83,7 @@ pub(super) fn tell_and_keep(
     out: &mut dyn Write,
 ) -> anyhow::Result<()> {
     let profile = &taught.profile;
+    let before = bridges::taught_on(home, &taught.profile.name)?;
     let file = bridges::save_word(home, profile)?;
     writeln!(
         out,
@@ -126,6 +127,9 @@ pub(super) fn tell_and_keep(
             "At {} Hz only a part of your voice was kept; record at {WHOLE_VOICE_HZ} Hz or more to be surer.",
             profile.rate_hz
         )?;
+    }
+    if let Some(day) = before {
+        writeln!(out, "It replaces the one taught on {day}.")?;
     }
     writeln!(out, "Kept in {}", file.display())?;
     Ok(())

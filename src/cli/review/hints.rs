@@ -1,0 +1,43 @@
+//! What to do where a review came to nothing, or to half of what was meant.
+
+use super::jobs::Done;
+use crate::cli::bridges::Bridges;
+use crate::timeline::SoundKind;
+
+/// Sentences for the end of a review; most reviews need none.
+pub(super) fn hints(one: &Done, taught: &Bridges, has_told_moments: bool) -> Vec<String> {
+    if one.is_silent {
+        return vec![
+            "The recording holds nothing but silence: was the microphone muted, or the wrong track saved? Record again and look at the level first: marklag check".to_owned(),
+        ];
+    }
+    let mut hints = Vec::new();
+    let marks = || {
+        one.heard
+            .sounds
+            .iter()
+            .filter(|s| s.kind != SoundKind::Impact)
+    };
+    if marks().next().is_none() {
+        let names: Vec<String> = taught
+            .names()
+            .iter()
+            .map(|name| format!("{name:?}"))
+            .collect();
+        hints.push(match &names[..] {
+            [name] => format!(
+                "{name} was not heard. Was it your clicker or word that made the marks? marklag check tells; marklag teach teaches another."
+            ),
+            names => format!(
+                "None of {} was heard. Was it one of them that made the marks? marklag check tells; marklag teach teaches another.",
+                names.join(", ")
+            ),
+        });
+    }
+    if one.moments.is_empty() && !has_told_moments && marks().next().is_some() {
+        hints.push(
+            "There are marks and nothing to hold them against. What gives moments: a ball on a hard floor, heard beside the marks (--height METRES tells how far it falls); --moments FILE, a table of times; or, for a session with an animal, --session --events FILE.".to_owned(),
+        );
+    }
+    hints
+}
