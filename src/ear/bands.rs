@@ -1,6 +1,6 @@
 //! Rises of energy in four bands: where a bang may have begun.
 
-use super::filter::{Bank, Section};
+use super::filter::{BandPasses, Section};
 
 /// Centre frequencies in hertz, from a ball's thud to a metal snap.
 const CENTRES_HZ: [f64; 4] = [170.0, 600.0, 2_200.0, 6_500.0];
@@ -40,10 +40,17 @@ pub struct Rise {
     pub low: bool,
 }
 
+/// The larger of two numbers that are numbers: one instruction, where `f64::max` minds
+/// what is none.
+#[inline]
+fn larger(a: f64, b: f64) -> f64 {
+    if a > b { a } else { b }
+}
+
 /// Four bands side by side.
 #[derive(Debug, Clone)]
 pub struct Bands {
-    bank: Bank,
+    bank: BandPasses,
     fast: [f64; 4],
     slow: [f64; 4],
     hold: [f64; 4],
@@ -57,6 +64,7 @@ pub struct Bands {
     dead_samples: u64,
     count: u64,
     open: [Option<(Rise, f64)>; 2],
+    is_open: bool,
     dead_until: [u64; 2],
 }
 
@@ -65,7 +73,7 @@ impl Bands {
     pub fn new(rate_hz: f64) -> Self {
         let step = |tau_s: f64| 1.0 - (-1.0 / (tau_s * rate_hz)).exp();
         Self {
-            bank: Bank::new(
+            bank: BandPasses::new(
                 CENTRES_HZ
                     .map(|hz| (hz < 0.45 * rate_hz).then(|| Section::band_pass(hz, Q, rate_hz))),
             ),
@@ -82,47 +90,63 @@ impl Bands {
             dead_samples: (DEAD_S * rate_hz) as u64,
             count: 0,
             open: [None; 2],
+            is_open: false,
             dead_until: [0; 2],
         }
     }
 
-    /// One sample; rises that are finished, of the lower and of the upper bands.
-    #[inline]
-    pub fn step(&mut self, x: f64) -> [Option<Rise>; 2] {
-        let at = self.count;
-        self.count += 1;
-        let out = self.bank.step(x);
-        let late = std::mem::replace(&mut self.recent[self.slot], self.fast);
-        let mut bar = [0.0; 4];
-        let mut over = false;
-        // Plain loops over four lanes, which the compiler turns into vector code.
-        for k in 0..4 {
-            let power = out[k] * out[k];
-            self.fast[k] += self.fast_step[k] * (power - self.fast[k]);
-            bar[k] = ((self.slow[k] + FLOOR) * RISE[k]).max(OVER_HOLD * self.hold[k]);
-            over |= self.fast[k] > bar[k];
-            // The last peak is known 4 ms late, so that a rise does not raise its own bar.
-            self.hold[k] = (self.hold[k] * self.hold_keep).max(late[k]);
-            // The background follows what lasts; a short bang hardly moves it.
-            let capped = power.min(GROWTH * (self.slow[k] + FLOOR));
-            self.slow[k] += self.slow_step * (capped - self.slow[k]);
-        }
-        self.slot = if self.slot + 1 == self.recent.len() {
-            0
-        } else {
-            self.slot + 1
-        };
-        // The background needs a little sound before a rise above it means anything.
-        if at < self.settle {
+    /// More samples; rises that are finished go to `found`, at one sample those of
+    /// the lower bands first.
+    pub fn push(&mut self, samples: &[f32], found: &mut impl FnMut(Rise)) {
+        // What changes with each sample is kept in locals, which stay in registers.
+        let mut bank = self.bank.clone();
+        let (mut fast, mut slow, mut hold) = (self.fast, self.slow, self.hold);
+        for &x in samples {
+            let at = self.count;
+            self.count += 1;
+            let out = bank.step(f64::from(x));
+            let late = std::mem::replace(&mut self.recent[self.slot], fast);
+            let mut bar = [0.0; 4];
+            let mut over = false;
+            // Plain loops over four lanes, which the compiler turns into vector code.
             for k in 0..4 {
-                self.slow[k] = self.slow[k].max(self.fast[k]);
+                let power = out[k] * out[k];
+                let ground = slow[k] + FLOOR;
+                fast[k] += self.fast_step[k] * (power - fast[k]);
+                bar[k] = larger(ground * RISE[k], OVER_HOLD * hold[k]);
+                over |= fast[k] > bar[k];
+                // The last peak is known 4 ms late, so that a rise does not raise its own bar.
+                hold[k] = larger(hold[k] * self.hold_keep, late[k]);
+                // The background follows what lasts; a short bang hardly moves it.
+                let most = GROWTH * ground;
+                let capped = if power < most { power } else { most };
+                slow[k] += self.slow_step * (capped - slow[k]);
             }
-            return [None; 2];
+            self.slot = if self.slot + 1 == self.recent.len() {
+                0
+            } else {
+                self.slot + 1
+            };
+            // The background needs a little sound before a rise above it means anything.
+            if at < self.settle {
+                for k in 0..4 {
+                    slow[k] = slow[k].max(fast[k]);
+                }
+            } else if over || self.is_open {
+                self.follow_both(at, std::array::from_fn(|k| fast[k] / bar[k]))
+                    .into_iter()
+                    .flatten()
+                    .for_each(&mut *found);
+            }
         }
-        if !over && self.open == [None; 2] {
-            return [None; 2];
-        }
-        let excess: [f64; 4] = std::array::from_fn(|k| self.fast[k] / bar[k]);
+        self.bank = bank;
+        (self.fast, self.slow, self.hold) = (fast, slow, hold);
+    }
+
+    /// Follows the rises of the lower and of the upper bands by how far each band
+    /// stands over its bar (power ratio).
+    #[cold]
+    fn follow_both(&mut self, at: u64, excess: [f64; 4]) -> [Option<Rise>; 2] {
         let louder = |a: usize, b: usize| {
             if excess[b] > excess[a] {
                 (excess[b], b)
@@ -131,11 +155,12 @@ impl Bands {
             }
         };
         let best = [louder(0, 1), louder(2, 3)];
-        [0, 1].map(|group| self.follow(group, at, best[group]))
+        let found = [0, 1].map(|group| self.follow(group, at, best[group]));
+        self.is_open = self.open != [None; 2];
+        found
     }
 
     /// Opens, follows and closes the rise of one half of the bands.
-    #[inline]
     fn follow(&mut self, group: usize, at: u64, (excess, band): (f64, usize)) -> Option<Rise> {
         let over_db = || 10.0 * (excess * RISE[band]).log10();
         if let Some((mut rise, strongest)) = self.open[group].take() {

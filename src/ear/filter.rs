@@ -88,21 +88,24 @@ impl Biquad {
     }
 }
 
-/// Four second-order filters on one input, side by side.
+/// Four band-passes on one input, side by side. Their b₁ is 0 and b₂ is −b₀, so that
+/// they take six operations a sample where [`Biquad`] takes nine, to the same bits.
 #[derive(Debug, Clone)]
-pub struct Bank {
-    b: [[f64; 4]; 3],
+pub struct BandPasses {
+    b: [f64; 4],
     a: [[f64; 4]; 2],
+    /// The states of [`Biquad`], negated.
     s1: [f64; 4],
     s2: [f64; 4],
 }
 
-impl Bank {
-    /// At rest; a filter that is left out gives silence.
+impl BandPasses {
+    /// At rest, from sections made by [`Section::band_pass`]; one that is left out
+    /// gives silence.
     pub fn new(sections: [Option<Section>; 4]) -> Self {
         let pick = |f: &dyn Fn(Section) -> f64| sections.map(|s| s.map_or(0.0, f));
         Self {
-            b: [pick(&|s| s.b[0]), pick(&|s| s.b[1]), pick(&|s| s.b[2])],
+            b: pick(&|s| s.b[0]),
             a: [pick(&|s| s.a[0]), pick(&|s| s.a[1])],
             s1: [0.0; 4],
             s2: [0.0; 4],
@@ -114,9 +117,10 @@ impl Bank {
     pub fn step(&mut self, x: f64) -> [f64; 4] {
         let mut y = [0.0; 4];
         for (k, y) in y.iter_mut().enumerate() {
-            *y = self.b[0][k] * x + self.s1[k];
-            self.s1[k] = self.b[1][k] * x - self.a[0][k] * *y + self.s2[k];
-            self.s2[k] = self.b[2][k] * x - self.a[1][k] * *y;
+            let fed = self.b[k] * x;
+            *y = fed - self.s1[k];
+            self.s1[k] = self.a[0][k] * *y + self.s2[k];
+            self.s2[k] = self.a[1][k] * *y + fed;
         }
         y
     }
@@ -198,6 +202,26 @@ mod tests {
                     "{hz} at {rate_hz}: {ours} {gain}"
                 );
             }
+        }
+    }
+
+    /// Side by side they are, to the bit, what they are one by one.
+    #[test]
+    fn band_passes_are_four_biquads() {
+        let sections = [
+            Some(Section::band_pass(170.0, 0.8, 48_000.0)),
+            Some(Section::band_pass(2_200.0, 0.8, 48_000.0)),
+            None,
+            Some(Section::band_pass(6_500.0, 1.7, 48_000.0)),
+        ];
+        let mut together = BandPasses::new(sections);
+        let mut alone = sections.map(|s| s.map(Biquad::new));
+        for n in 0..5_000 {
+            let x = (f64::from(n) * 0.37).sin() * (f64::from(n) * 0.001).cos();
+            let apart = alone
+                .each_mut()
+                .map(|f| f.as_mut().map_or(0.0, |f| f.step(x)));
+            assert_eq!(together.step(x), apart, "sample {n}");
         }
     }
 

@@ -2,7 +2,7 @@
 
 use super::bands::Rise;
 use super::history::History;
-use super::pick::{aic_doubt, aic_onset};
+use super::pick::{Splits, aic_onset};
 
 /// How long before a rise its onset may lie, in seconds.
 const BEFORE_S: f64 = 0.012;
@@ -20,6 +20,9 @@ const FLOOR: f64 = 1e-14;
 const AGAIN_STRONGER: f64 = 4.0;
 const AGAIN_GAIN: f64 = 12.0;
 
+/// Most views that one bang is looked for in.
+const VIEWS: usize = 2;
+
 /// Where a bang begins.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Placed {
@@ -32,6 +35,8 @@ pub struct Placed {
 /// Finds onsets of rises; keeps its work space.
 pub struct Placer {
     work: Vec<f32>,
+    /// Of each view that was looked at.
+    splits: [Splits; VIEWS],
     before: i64,
     again_before: usize,
     again_after: usize,
@@ -40,8 +45,10 @@ pub struct Placer {
 impl Placer {
     /// Work space for a sample rate.
     pub fn new(rate_hz: f64) -> Self {
+        let samples = ((BEFORE_S + AFTER_S) * rate_hz) as usize;
         Self {
-            work: vec![0.0; ((BEFORE_S + AFTER_S) * rate_hz) as usize],
+            work: vec![0.0; samples],
+            splits: std::array::from_fn(|_| Splits::new(samples)),
             before: (BEFORE_S * rate_hz) as i64,
             again_before: (AGAIN_BEFORE_S * rate_hz) as usize,
             again_after: (AGAIN_AFTER_S * rate_hz) as usize,
@@ -54,37 +61,46 @@ impl Placer {
     }
 
     /// The sample at which the sound of `rise` begins: of the given views of the
-    /// stream, the one in which the change is clearest decides.
-    pub fn place(&mut self, rise: Rise, views: &[&History]) -> Placed {
+    /// stream (at most two), the one in which the change is clearest decides. Then
+    /// where each view alone has it begin, without the second look.
+    pub fn place<const N: usize>(
+        &mut self,
+        rise: Rise,
+        views: [&History; N],
+    ) -> (Placed, [u64; N]) {
         let from = rise.at as i64 - self.before;
         // What lies before the stream is not silence that something rises from.
         let skip = (-from).max(0) as usize;
+        let sample = |k: usize| (from + k as i64).max(0) as u64;
+        let mut alone = [rise.at; N];
         let mut best: Option<(usize, f64, usize)> = None;
-        for (view, history) in views.iter().enumerate() {
+        for (view, (history, splits)) in views.iter().zip(&mut self.splits).enumerate() {
             history.copy(from, &mut self.work);
-            if let Some((k, gain)) = self.work.get(skip..).and_then(|x| aic_onset(x, FLOOR))
-                && best.is_none_or(|(_, g, _)| gain > g)
-            {
-                best = Some((skip + k, gain, view));
+            if let Some((k, gain)) = self.work.get(skip..).and_then(|x| splits.onset(x, FLOOR)) {
+                alone[view] = sample(skip + k);
+                if best.is_none_or(|(_, g, _)| gain > g) {
+                    best = Some((skip + k, gain, view));
+                }
             }
         }
         let Some((first_k, _, view)) = best else {
-            return Placed {
+            let placed = Placed {
                 at: rise.at,
                 u_samples: self.work.len() as f32,
             };
+            return (placed, alone);
         };
-        views[view].copy(from, &mut self.work);
         let k = if rise.low {
+            views[view].copy(from, &mut self.work);
             self.again(first_k, skip)
         } else {
             first_k
         };
-        let u_samples = aic_doubt(&self.work[skip..], FLOOR, k - skip);
-        Placed {
-            at: (from + k as i64).max(0) as u64,
-            u_samples: u_samples as f32,
-        }
+        let placed = Placed {
+            at: sample(k),
+            u_samples: self.splits[view].doubt(k - skip) as f32,
+        };
+        (placed, alone)
     }
 
     /// Once more with little of the sound itself: a soft contact begins before the
@@ -111,10 +127,10 @@ impl Placer {
         let length = (until.saturating_sub(from) as usize).min(self.work.len());
         let work = &mut self.work[..length];
         view.copy(from as i64, work);
-        let (k, _) = aic_onset(work, FLOOR)?;
+        let (k, _) = self.splits[0].onset(work, FLOOR)?;
         let placed = Placed {
             at: from + k as u64,
-            u_samples: aic_doubt(work, FLOOR, k) as f32,
+            u_samples: self.splits[0].doubt(k) as f32,
         };
         Some((placed, stronger(work, k)))
     }

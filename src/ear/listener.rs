@@ -86,6 +86,8 @@ const UNKNOWN_MARGINS: f32 = 0.9;
 struct Evidence {
     /// Fit of the press.
     press: Fit,
+    /// How far its levels are from the taught ones, in dB.
+    spread_db: f32,
     /// How much better the press fits than the release, in typical margins.
     margins: f32,
     /// Coherence of the first blow.
@@ -103,11 +105,9 @@ impl Evidence {
     /// tables come from other rooms, clickers and voices. Where a sound stands
     /// out, its shape must fit closely; where it hardly does, less can be asked.
     fn logit(&self, typical: &Typical) -> f32 {
+        let spread_db = self.spread_db;
         let Fit {
-            coherence,
-            spread_db,
-            over_db,
-            ..
+            coherence, over_db, ..
         } = self.press;
         let alike = coherence / typical.coherence;
         let wider_db = spread_db - typical.spread_db;
@@ -140,10 +140,10 @@ impl Evidence {
         let expected = Self {
             press: Fit {
                 coherence: typical.coherence,
-                spread_db: typical.spread_db,
                 over_db: self.press.over_db,
                 ..Fit::default()
             },
+            spread_db: typical.spread_db,
             margins: 1.0,
             early: TYPICAL_EARLY,
             over_db: self.over_db,
@@ -152,22 +152,29 @@ impl Evidence {
     }
 }
 
-/// Best fit of a shape near `at`, also when the filter caught a later blow, and
-/// the onset it gives.
+/// A fit, the place that was loaded for it and the onset it gives.
+#[derive(Debug, Clone, Copy, Default)]
+struct Best {
+    fit: Fit,
+    place: u64,
+    onset: u64,
+}
+
+/// Best fit of a shape near `at`, also when the filter caught a later blow.
 fn best_fit(
     shape: &Shape,
     at: u64,
     back: u64,
     filtered: &History,
     fitter: &mut Fitter,
-) -> Result<(Fit, u64), EarError> {
-    let mut best: Option<(Fit, u64)> = None;
+) -> Result<Best, EarError> {
+    let mut best: Option<Best> = None;
     for place in [at, at.saturating_sub(back)] {
         fitter.load(filtered, place)?;
         let fit = fitter.fit(shape, fitter.widest())?;
         let onset = (place as f64 + f64::from(fit.shift)).round().max(0.0) as u64;
-        if best.is_none_or(|(b, _)| fit.coherence > b.coherence) {
-            best = Some((fit, onset));
+        if best.is_none_or(|b| fit.coherence > b.fit.coherence) {
+            best = Some(Best { fit, place, onset });
         }
     }
     Ok(best.unwrap_or_default())
@@ -240,16 +247,12 @@ impl Listener {
         mut found: impl FnMut(u64, f32),
     ) -> Result<(), EarError> {
         let start = blocks.start;
-        let correlation = self.matcher.correlate(blocks)?;
-        for (k, &c) in correlation.iter().enumerate() {
-            // Places before the stream began have no sound in them.
-            if start + (k as i64) < 0 {
-                continue;
-            }
-            if let Some(peak) = self.peaks.step(c) {
-                found(peak.at + self.before, 10.0 * peak.over.log10() as f32);
-            }
-        }
+        let correlations = self.matcher.correlate(blocks)?;
+        // Places before the stream began have no sound in them.
+        let skip = ((-start).max(0) as usize).min(correlations.len());
+        self.peaks.push(&correlations[skip..], |peak| {
+            found(peak.at + self.before, 10.0 * peak.over.log10() as f32);
+        });
         Ok(())
     }
 
@@ -261,10 +264,11 @@ impl Listener {
         filtered: &History,
         fitter: &mut Fitter,
     ) -> Result<Verdict, EarError> {
-        let (fit, onset) = best_fit(&self.press, at, self.back, filtered, fitter)?;
-        // The best that could come of it, before the dearer looks are taken.
+        let Best { fit, place, onset } = best_fit(&self.press, at, self.back, filtered, fitter)?;
+        // The best that could come of it, before each of the dearer looks is taken.
         let mut evidence = Evidence {
             press: fit,
+            spread_db: 0.0,
             margins: MOST_MARGINS,
             early: 1.0,
             over_db,
@@ -272,11 +276,16 @@ impl Listener {
         if evidence.score(&self.typical) <= 0.0 {
             return Ok(Verdict::Nothing);
         }
+        fitter.turn_to(filtered, place);
+        evidence.spread_db = fitter.spread_db(&self.press, &fit)?;
+        if evidence.score(&self.typical) <= 0.0 {
+            return Ok(Verdict::Nothing);
+        }
         if self.release.is_none() {
             evidence.margins = UNKNOWN_MARGINS;
         }
         if let Some(shape) = &self.release {
-            let released = best_fit(shape, at, self.back, filtered, fitter)?.0;
+            let released = best_fit(shape, at, self.back, filtered, fitter)?.fit;
             let margin = fit.coherence - released.coherence;
             evidence.margins = margin / self.typical.margin;
             // Between a press and the next there must be a release: where one is
@@ -292,7 +301,7 @@ impl Listener {
             }
         }
         let onset = self.first_blow(onset, &fit, filtered, fitter)?;
-        fitter.load(filtered, onset)?;
+        fitter.turn_to(filtered, onset);
         evidence.early = fitter.early(&self.press);
         if evidence.score(&self.typical) <= 0.0 {
             return Ok(Verdict::Nothing);
@@ -386,7 +395,8 @@ impl Listener {
         }
         fitter.load(filtered, at)?;
         let fit = fitter.fit(shape, fitter.widest())?;
-        let is_release = fit.coherence > 0.5 || (fit.coherence > 0.35 && fit.spread_db < 6.5);
+        let is_release =
+            fit.coherence > 0.5 || (fit.coherence > 0.35 && fitter.spread_db(shape, &fit)? < 6.5);
         self.released |= is_release;
         Ok(is_release)
     }

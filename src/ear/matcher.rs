@@ -43,16 +43,25 @@ impl Blocks {
         }
     }
 
-    /// One sample; true when a block is ready.
-    #[inline]
-    pub fn push(&mut self, x: f32) -> bool {
+    /// Samples until the next block is ready, at least one.
+    pub fn room(&self) -> usize {
+        if self.filled == self.size {
+            self.hop()
+        } else {
+            self.size - self.filled
+        }
+    }
+
+    /// More samples, at most [`Blocks::room`]; true when a block is ready.
+    pub fn push(&mut self, samples: &[f32]) -> bool {
         if self.filled == self.size {
             self.input.copy_within(self.size - self.keep.., 0);
             self.filled = self.keep;
             self.start += (self.size - self.keep) as i64;
         }
-        self.input[self.filled] = x;
-        self.filled += 1;
+        let until = self.filled + samples.len();
+        self.input[self.filled..until].copy_from_slice(samples);
+        self.filled = until;
         self.filled == self.size
     }
 
@@ -181,48 +190,46 @@ impl PeakFinder {
         }
     }
 
-    /// The next correlation; a peak once it is certain that none larger follows
-    /// within 4 ms.
-    #[inline]
-    pub fn step(&mut self, correlation: f32) -> Option<Peak> {
-        let p = f64::from(correlation) * f64::from(correlation);
-        let at = self.seen;
-        self.seen += 1;
-        // The background lags 2 ms behind, so that a peak does not raise its own bar.
-        let old = std::mem::replace(&mut self.delay[self.slot], p);
-        self.slot = if self.slot + 1 == self.delay.len() {
-            0
-        } else {
-            self.slot + 1
-        };
-        self.background += self.step * (old - self.background);
-        if at < self.settle {
-            self.background = self.background.max(0.1 * p);
-            return None;
-        }
-        let over = p / (self.background + FLOOR);
-        match self.best {
-            Some((_, power, _)) if p > power => {
-                // Larger: it must still stand over the background before the first.
-                let bar = self.best.map_or(0.0, |b| b.2);
-                self.best = Some((at, p, bar.min(self.background + FLOOR)));
-                None
+    /// The next correlations; a peak goes to `found` once it is certain that none
+    /// larger follows within 4 ms.
+    pub fn push(&mut self, correlations: &[f32], mut found: impl FnMut(Peak)) {
+        // In a local, which stays in a register.
+        let mut background = self.background;
+        for &correlation in correlations {
+            let p = f64::from(correlation) * f64::from(correlation);
+            let at = self.seen;
+            self.seen += 1;
+            // The background lags 2 ms behind, so that a peak does not raise its own bar.
+            let old = std::mem::replace(&mut self.delay[self.slot], p);
+            self.slot = if self.slot + 1 == self.delay.len() {
+                0
+            } else {
+                self.slot + 1
+            };
+            background += self.step * (old - background);
+            if at < self.settle {
+                background = background.max(0.1 * p);
+                continue;
             }
-            Some((peak, power, bar)) if at >= peak + self.guard => {
-                self.best = None;
-                Some(Peak {
-                    at: peak,
-                    over: power / bar,
-                })
-            }
-            Some(_) => None,
-            None => {
-                if over > OVER {
-                    self.best = Some((at, p, self.background + FLOOR));
+            let ground = background + FLOOR;
+            match self.best {
+                Some((_, power, bar)) if p > power => {
+                    // Larger: it must still stand over the background before the first.
+                    self.best = Some((at, p, bar.min(ground)));
                 }
-                None
+                Some((peak, power, bar)) if at >= peak + self.guard => {
+                    self.best = None;
+                    found(Peak {
+                        at: peak,
+                        over: power / bar,
+                    });
+                }
+                Some(_) => {}
+                None if p > OVER * ground => self.best = Some((at, p, ground)),
+                None => {}
             }
         }
+        self.background = background;
     }
 }
 
@@ -242,7 +249,7 @@ mod tests {
         let mut matcher = Matcher::new(&template, &blocks).unwrap();
         let mut ours = Vec::new();
         for x in samples(&case["x"]) {
-            if blocks.push(x) {
+            if blocks.push(&[x]) {
                 blocks.transform().unwrap();
                 assert_eq!(blocks.start, ours.len() as i64 - template.len() as i64);
                 ours.extend_from_slice(matcher.correlate(&blocks).unwrap());

@@ -10,6 +10,11 @@
 /// silence has a finite logarithm; it should lie far below the quietest sound.
 /// `None` for fewer than 4 samples or a non-finite sum. O(N), no allocation.
 pub fn aic_onset(x: &[f32], floor: f64) -> Option<(usize, f64)> {
+    best_split(x, floor, |_| {})
+}
+
+/// The best split as above; the criterion of each, from two samples on, goes to `tell`.
+fn best_split(x: &[f32], floor: f64, mut tell: impl FnMut(f64)) -> Option<(usize, f64)> {
     let n = x.len();
     if n < 4 {
         return None;
@@ -24,24 +29,9 @@ pub fn aic_onset(x: &[f32], floor: f64) -> Option<(usize, f64)> {
     }
     let whole = n as f64 * (variance(sum, square, n as f64) + floor).ln();
     let mut best: Option<(usize, f64)> = None;
-    each_split(x, floor, (sum, square), |k, aic| {
-        if best.is_none_or(|(_, b)| aic < b) {
-            best = Some((k, aic));
-        }
-    });
-    best.map(|(k, aic)| (k, 0.5 * (whole - aic)))
-}
-
-fn variance(sum: f64, square: f64, n: f64) -> f64 {
-    (square / n - (sum / n) * (sum / n)).max(0.0)
-}
-
-/// The criterion of each split of `x`, whose sum and sum of squares are known.
-fn each_split(x: &[f32], floor: f64, (sum, square): (f64, f64), mut tell: impl FnMut(usize, f64)) {
-    let n = x.len();
     let (mut s1, mut q1) = (0.0f64, 0.0f64);
-    for k in 1..n.saturating_sub(1) {
-        let v = f64::from(x[k - 1]);
+    for (k, &v) in (1..n - 1).zip(x) {
+        let v = f64::from(v);
         s1 += v;
         q1 += v * v;
         if k < 2 {
@@ -50,8 +40,17 @@ fn each_split(x: &[f32], floor: f64, (sum, square): (f64, f64), mut tell: impl F
         let (first, second) = (k as f64, (n - k) as f64);
         let before = variance(s1, q1, first) + floor;
         let after = variance(sum - s1, (square - q1).max(0.0), second) + floor;
-        tell(k, first * before.ln() + (second - 1.0) * after.ln());
+        let aic = first * before.ln() + (second - 1.0) * after.ln();
+        if best.is_none_or(|(_, b)| aic < b) {
+            best = Some((k, aic));
+        }
+        tell(aic);
     }
+    best.map(|(k, aic)| (k, 0.5 * (whole - aic)))
+}
+
+fn variance(sum: f64, square: f64, n: f64) -> f64 {
+    (square / n - (sum / n) * (sum / n)).max(0.0)
 }
 
 /// Part of the samples that count as independent of one another, where a sound rings
@@ -60,28 +59,56 @@ fn each_split(x: &[f32], floor: f64, (sum, square): (f64, f64), mut tell: impl F
 /// and 8000 to 8019); those of docs/accuracy.md are others.
 const INDEPENDENT: f64 = 0.12;
 
-/// Standard uncertainty in samples of an onset that was placed at `at` in `x`: exp(−AIC/2)
-/// is the likelihood of each split (Akaike 1974, IEEE Trans Autom Control 19:716–723),
-/// and the root mean square distance from `at` under it, tempered by how few of the
-/// samples are independent, is what the stretch leaves open. A soft contact, noise and
-/// a second candidate all widen it. Never under the sample's own 1/√12.
-pub(super) fn aic_doubt(x: &[f32], floor: f64, at: usize) -> f64 {
-    let sums = x.iter().map(|v| f64::from(*v));
-    let sums = sums.fold((0.0, 0.0), |(s, q), v| (s + v, q + v * v));
-    let mut least = f64::INFINITY;
-    each_split(x, floor, sums, |_, aic| least = least.min(aic));
-    let (mut weights, mut squares) = (0.0, 0.0);
-    each_split(x, floor, sums, |k, aic| {
-        let weight = (-0.5 * INDEPENDENT * (aic - least)).exp();
-        weights += weight;
-        squares += weight * (k as f64 - at as f64).powi(2);
-    });
-    let open = if weights > 0.0 {
-        squares / weights
-    } else {
-        0.0
-    };
-    (open + 1.0 / 12.0).sqrt()
+/// Splits less likely than the best by a factor of exp(−50) weigh nothing in double
+/// precision.
+const LEAST_WEIGHT: f64 = 50.0;
+
+/// The criterion of each split of a stretch, kept so that what it leaves open need not
+/// be worked out anew.
+#[derive(Debug, Clone, Default)]
+pub(super) struct Splits {
+    /// From two samples before the split on.
+    aic: Vec<f64>,
+}
+
+impl Splits {
+    /// Room for stretches of so many samples.
+    pub fn new(samples: usize) -> Self {
+        Self {
+            aic: Vec::with_capacity(samples),
+        }
+    }
+
+    /// As [`aic_onset`]; the criterion is kept.
+    pub fn onset(&mut self, x: &[f32], floor: f64) -> Option<(usize, f64)> {
+        self.aic.clear();
+        best_split(x, floor, |aic| self.aic.push(aic))
+    }
+
+    /// Standard uncertainty in samples of an onset that was placed at `at` in the
+    /// stretch: exp(−AIC/2) is the likelihood of each split (Akaike 1974, IEEE Trans
+    /// Autom Control 19:716–723), and the root mean square distance from `at` under it,
+    /// tempered by how few of the samples are independent, is what the stretch leaves
+    /// open. A soft contact, noise and a second candidate all widen it. Never under the
+    /// sample's own 1/√12.
+    pub fn doubt(&self, at: usize) -> f64 {
+        let least = self.aic.iter().fold(f64::INFINITY, |a, b| a.min(*b));
+        let (mut weights, mut squares) = (0.0, 0.0);
+        for (k, aic) in self.aic.iter().enumerate() {
+            let less = 0.5 * INDEPENDENT * (aic - least);
+            if less < LEAST_WEIGHT {
+                let weight = (-less).exp();
+                weights += weight;
+                squares += weight * ((k + 2) as f64 - at as f64).powi(2);
+            }
+        }
+        let open = if weights > 0.0 {
+            squares / weights
+        } else {
+            0.0
+        };
+        (open + 1.0 / 12.0).sqrt()
+    }
 }
 
 #[cfg(test)]
@@ -90,6 +117,12 @@ mod tests {
     use super::super::testing::{reference, samples};
     use super::*;
     use proptest::prelude::*;
+
+    fn doubt(x: &[f32], at: usize) -> f64 {
+        let mut splits = Splits::default();
+        splits.onset(x, 1e-14);
+        splits.doubt(at)
+    }
 
     /// A jump of 40 dB leaves less open than one of 6 dB, and half the stretch of one
     /// noise leaves about its whole length open (a uniform of length n about its end:
@@ -103,14 +136,11 @@ mod tests {
                 .map(|n| noise(n) * if n < 300 { 1.0 } else { gain })
                 .collect()
         };
-        let (clear, faint) = (
-            aic_doubt(&jump(100.0), 1e-14, 300),
-            aic_doubt(&jump(2.0), 1e-14, 300),
-        );
+        let (clear, faint) = (doubt(&jump(100.0), 300), doubt(&jump(2.0), 300));
         assert!(clear < 5.0 && faint > 2.0 * clear, "{clear} {faint}");
-        let nothing = aic_doubt(&jump(1.0), 1e-14, 600);
+        let nothing = doubt(&jump(1.0), 600);
         assert!((250.0..=600.0).contains(&nothing), "{nothing}");
-        assert!((aic_doubt(&[], 1e-14, 0) - 12f64.sqrt().recip()).abs() < 1e-12);
+        assert!((doubt(&[], 0) - 12f64.sqrt().recip()).abs() < 1e-12);
     }
 
     /// The criterion at the minimum, from the gain over no split.

@@ -1,10 +1,12 @@
 //! The energy in cells of time and frequency, against the taught sound's.
 
-use super::{BANDS, CELL_FRAMES, Cells, Fitter, Shape};
+use super::{BANDS, CELL_FRAMES, Cells, Fit, Fitter, Shape};
 use crate::ear::EarError;
 
 /// Cells this far below the strongest do not count (power ratio, −30 dB).
 const CELL_FLOOR: f32 = 1e-3;
+/// The spread where there is no sound: more than any sound's.
+const NO_SOUND_DB: f32 = 99.0;
 
 impl Fitter {
     pub(super) fn cell_powers(&mut self, from: usize) -> Result<[f32; BANDS], EarError> {
@@ -38,7 +40,13 @@ impl Fitter {
         Ok(powers)
     }
 
-    pub(super) fn spread(&mut self, shape: &Shape, at: isize) -> Result<f32, EarError> {
+    /// Root mean square difference of the cells' levels where the loaded stretch fits
+    /// a shape, in dB.
+    pub fn spread_db(&mut self, shape: &Shape, fit: &Fit) -> Result<f32, EarError> {
+        let Some(lag) = fit.lag else {
+            return Ok(NO_SOUND_DB);
+        };
+        let at = (self.frame * 5 / 2) as isize + lag;
         let mut noise = [0.0f32; BANDS];
         let before = at - (self.cell * 4) as isize;
         for k in 0..4 {

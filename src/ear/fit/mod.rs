@@ -50,6 +50,8 @@ type Cells = [[f32; BANDS]; CELL_FRAMES];
 pub struct Shape {
     spectrum: Vec<Complex32>,
     power: Vec<f32>,
+    /// Sum of `power`.
+    total: f32,
     cells: Cells,
     /// The first blow in time, from [`EARLY_BEFORE_S`] before the onset on.
     early: Vec<f32>,
@@ -60,8 +62,9 @@ pub struct Shape {
 pub struct Fit {
     /// Coherence of the waveform with the shape, 0 to 1, the noise taken off.
     pub coherence: f32,
-    /// Root mean square difference of the cells' levels, in dB.
-    pub spread_db: f32,
+    /// The shape's onset in whole samples after the place that was asked for; `None`
+    /// where there is no sound.
+    pub lag: Option<isize>,
     /// The shape's onset, in samples after the place that was asked for.
     pub shift: f32,
     /// Energy over the noise before it, in dB, weighted as the shape is.
@@ -87,6 +90,8 @@ pub struct Fitter {
     search: usize,
     window: Vec<f32>,
     hann: Vec<f32>,
+    /// Power that `window` passes over what `hann` passes.
+    window_ratio: f32,
     cell_hann: Vec<f32>,
     forward: Arc<dyn RealToComplex<f32>>,
     inverse: Arc<dyn ComplexToReal<f32>>,
@@ -116,7 +121,7 @@ impl Fitter {
         let small = planner.plan_fft_forward(cell);
         let fade_in = (0.0005 * rate_hz).max(1.0);
         let fade_out = 0.005 * rate_hz;
-        let window = (0..frame)
+        let window: Vec<f32> = (0..frame)
             .map(|n| {
                 let from_end = (frame - n) as f64;
                 let rise = ((n as f64 + 0.5) / fade_in).min(1.0);
@@ -134,6 +139,7 @@ impl Fitter {
                 })
                 .collect()
         };
+        let power = |window: &[f32]| window.iter().map(|w| w * w).sum::<f32>();
         let hz_per_bin = rate_hz / cell as f64;
         let mut edges =
             EDGES_HZ.map(|hz| ((hz / hz_per_bin).round() as usize).max(1).min(cell / 2));
@@ -156,6 +162,7 @@ impl Fitter {
             edges,
             bands,
             search: (SEARCH_S * rate_hz).round() as usize,
+            window_ratio: power(&window) / power(&hann(frame)),
             window,
             hann: hann(frame),
             cell_hann: hann(cell),
@@ -227,19 +234,27 @@ impl Fitter {
         let from = onset.saturating_sub((EARLY_BEFORE_S * rate_hz).round() as usize);
         let until = (from + self.early_samples).min(waveform.len());
         let early = waveform[from.min(until)..until].to_vec();
+        let power: Vec<f32> = spectrum.iter().map(|c| c.norm_sqr()).collect();
         Ok(Shape {
             early,
-            power: spectrum.iter().map(|c| c.norm_sqr()).collect(),
+            total: power.iter().sum::<f32>().max(1e-30),
+            power,
             spectrum,
             cells,
         })
     }
 
-    /// Loads the stretch around `onset` from the filtered stream and measures the
-    /// noise before it. Call before `fit`.
-    pub fn load(&mut self, filtered: &History, onset: u64) -> Result<(), EarError> {
+    /// Loads the stretch around `onset` from the filtered stream. Call before
+    /// `early` and `spread_db`.
+    pub fn turn_to(&mut self, filtered: &History, onset: u64) {
         let at = self.frame * 5 / 2;
         filtered.copy(onset as i64 - self.lead as i64 - at as i64, &mut self.span);
+    }
+
+    /// Loads the stretch around `onset` and measures the noise before it. Call
+    /// before `fit`.
+    pub fn load(&mut self, filtered: &History, onset: u64) -> Result<(), EarError> {
+        self.turn_to(filtered, onset);
         self.noise.fill(0.0);
         // Four frames, half overlapped, end just before the onset.
         for k in 0..4 {
@@ -249,8 +264,7 @@ impl Fitter {
             }
         }
         // The two windows pass different power.
-        let ratio = self.window.iter().map(|w| w * w).sum::<f32>()
-            / self.hann.iter().map(|w| w * w).sum::<f32>();
+        let ratio = self.window_ratio;
         let bins = self.noise.len();
         for k in 0..bins {
             let (low, high) = (k.saturating_sub(2), (k + 3).min(bins));
@@ -267,18 +281,18 @@ impl Fitter {
         let at = self.frame * 5 / 2;
         self.transform(at, true)?;
         let bins = self.spectrum.len();
-        let total: f32 = self.spectrum.iter().map(|c| c.norm_sqr()).sum();
+        // Two sums in one loop, as each waits for itself.
+        let (mut total, mut noise_total) = (0.0f32, 0.0f32);
+        for (heard, noise) in self.spectrum.iter().zip(&self.noise) {
+            total += heard.norm_sqr();
+            noise_total += noise;
+        }
         if total <= 1e-20 {
-            return Ok(Fit {
-                spread_db: 99.0,
-                ..Fit::default()
-            });
+            return Ok(Fit::default());
         }
         // A first gain by plain power, to scale the model error.
-        let shape_total: f32 = shape.power.iter().sum::<f32>().max(1e-30);
-        let noise_total: f32 = self.noise.iter().sum();
-        let scale = ((total - noise_total).max(0.05 * total)) / shape_total;
-        let mean_power = shape_total / bins as f32;
+        let scale = ((total - noise_total).max(0.05 * total)) / shape.total;
+        let mean_power = shape.total / bins as f32;
         let mut template_energy = 0.0f32;
         let mut signal_energy = 0.0f32;
         let mut noise_energy = 0.0f32;
@@ -328,12 +342,11 @@ impl Fitter {
             * (signal_energy / noise_energy.max(1e-12 * signal_energy))
                 .max(1e-3)
                 .log10();
-        let spread_db = self.spread(shape, at as isize + best.0)?;
         // Fisher information of the delay: 2 g² Σ ω² |T|² / N (Kay 1993, ch. 3).
         let u_shift = 1.0 / (2.0 * gain * gain * slope_energy).max(1e-12).sqrt();
         Ok(Fit {
             coherence,
-            spread_db,
+            lag: Some(best.0),
             shift: best.0 as f32 + fraction,
             over_db,
             gain,

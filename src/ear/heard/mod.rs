@@ -7,10 +7,9 @@ mod views;
 use std::collections::VecDeque;
 
 use self::spoken::{BANGS, WORD_REST_S, Words};
-use self::views::low_filter;
+use self::views::{STRETCH, Views};
 use super::EarError;
 use super::bands::{Bands, Rise};
-use super::filter::Biquad;
 use super::fit::Fitter;
 use super::history::History;
 use super::impact::Placer;
@@ -66,11 +65,9 @@ struct Explained {
 /// but for the close look at what may be a taught word.
 pub struct Ear {
     rate_hz: f64,
-    bang_filter: Biquad,
-    click_filter: Biquad,
+    views: Views,
     bang_view: History,
     click_view: History,
-    low_filter: [Biquad; 2],
     low_view: History,
     low_over_high: Vec<f32>,
     bands: Bands,
@@ -83,7 +80,6 @@ pub struct Ear {
     waiting: Vec<Heard>,
     explained: Vec<Explained>,
     level: Vec<f32>,
-    last: f32,
     count: u64,
     settled: u64,
     words: Option<Words>,
@@ -113,11 +109,9 @@ impl Ear {
         let remember = (0.25 * rate) as usize;
         Ok(Self {
             rate_hz: rate,
-            bang_filter: bang_filter(rate),
-            click_filter: click_filter(rate),
+            views: Views::new(rate),
             bang_view: History::new(remember),
             click_view: History::new(remember),
-            low_filter: [low_filter(rate), low_filter(rate)],
             low_view: History::new(remember),
             low_over_high: profiles
                 .iter()
@@ -133,7 +127,6 @@ impl Ear {
             waiting: Vec::with_capacity(MOST_WAITING),
             explained: Vec::with_capacity(MOST_WAITING),
             level: vec![0.0; (0.010 * rate) as usize],
-            last: 0.0,
             count: 0,
             settled: 0,
             words: None,
@@ -166,30 +159,32 @@ impl Ear {
     /// have been heard, stamped at its onset, so later than what followed it. How the stream is cut makes no difference.
     /// Samples that are not finite count as silence, absurd ones are cut off at
     /// 120 dB above full scale.
-    pub fn push(&mut self, samples: &[f32], sink: &mut impl FnMut(Heard)) -> Result<(), EarError> {
-        for &x in samples {
-            let x = usable(x);
-            if self.count == 0 {
-                self.bang_filter.settle(x);
-                self.click_filter.settle(x);
-            }
-            self.count += 1;
-            self.last = x as f32;
+    pub fn push(
+        &mut self,
+        mut samples: &[f32],
+        sink: &mut impl FnMut(Heard),
+    ) -> Result<(), EarError> {
+        while !samples.is_empty() {
+            let length = samples.len().min(STRETCH).min(self.blocks.room());
+            let (now, later) = samples.split_at(length);
+            samples = later;
+            self.count += length as u64;
             if let Some(words) = &mut self.words {
-                words.push(x as f32, self.rate_hz, &self.bangs, sink)?;
-            }
-            let bang = self.bang_filter.step(x) as f32;
-            let click = self.click_filter.step(x) as f32;
-            self.bang_view.push(bang);
-            self.click_view.push(click);
-            let low = self.low_filter[0].step(f64::from(bang));
-            self.low_view.push(self.low_filter[1].step(low) as f32);
-            for rise in self.bands.step(f64::from(bang)).into_iter().flatten() {
-                if self.rises.len() < MOST_WAITING {
-                    self.rises.push(rise);
+                for &x in now {
+                    words.push(usable(x) as f32, self.rate_hz, &self.bangs, sink)?;
                 }
             }
-            if self.blocks.push(click) {
+            let seen = self.views.push(now);
+            self.bang_view.extend(seen.bang);
+            self.click_view.extend(seen.click);
+            self.low_view.extend(seen.low);
+            let rises = &mut self.rises;
+            self.bands.push(seen.bang, &mut |rise| {
+                if rises.len() < MOST_WAITING {
+                    rises.push(rise);
+                }
+            });
+            if self.blocks.push(seen.click) {
                 self.block()?;
                 self.release(self.settled, sink);
             }
@@ -202,7 +197,8 @@ impl Ear {
     pub fn finish(&mut self, sink: &mut impl FnMut(Heard)) -> Result<(), EarError> {
         let end = self.count;
         // The last sample goes on: a recording with an offset must not end in a bang.
-        let rest = [self.last; 256];
+        let last_sample = self.views.last();
+        let rest = [last_sample; 256];
         let mut last = |heard: Heard| {
             if heard.at < end {
                 sink(heard);
@@ -210,7 +206,7 @@ impl Ear {
         };
         if let Some(mut words) = self.words.take() {
             for _ in 0..(WORD_REST_S * self.rate_hz) as usize {
-                words.push(self.last, self.rate_hz, &self.bangs, &mut last)?;
+                words.push(last_sample, self.rate_hz, &self.bangs, &mut last)?;
             }
         }
         while self.settled < end + (0.05 * self.rate_hz) as u64 {

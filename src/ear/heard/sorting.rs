@@ -73,7 +73,7 @@ impl Ear {
             let onset = click.from + (SAME_BEFORE_S * self.rate_hz) as u64;
             let behind = onset + (BEHIND_S * self.rate_hz) as u64;
             if rise.at < onset {
-                return Ok(Some(self.placer.place(rise, &[&self.low_view])));
+                return Ok(Some(self.placer.place(rise, [&self.low_view]).0));
             }
             // The click's own low part may have opened the rise: only what comes
             // behind it and is stronger is a bang.
@@ -86,20 +86,14 @@ impl Ear {
             }
             // At the very instant of the click a bang must drown its low part.
             let drowned = self.low_power_at(rise.at) > DROWNED * click.low_power;
-            return Ok(drowned.then(|| self.placer.place(rise, &[&self.low_view])));
+            return Ok(drowned.then(|| self.placer.place(rise, [&self.low_view]).0));
         }
-        let placed = self
-            .placer
-            .place(rise, &[&self.bang_view, &self.click_view]);
+        let (placed, [_, snap]) = self.placer.place(rise, [&self.bang_view, &self.click_view]);
         let is_click = |e: &Explained| (e.from..=e.to).contains(&placed.at);
         if self.explained.iter().any(is_click) {
             return Ok(None);
         }
         // A release is recognised where the click's own view has it begin.
-        let snap = self
-            .placer
-            .place(Rise { low: false, ..rise }, &[&self.click_view])
-            .at;
         for listener in &mut self.listeners {
             if listener.is_release(snap, &self.click_view, &mut self.fitter)? {
                 return Ok(None);

@@ -12,6 +12,77 @@ const BANG_EDGE_HZ: f64 = 80.0;
 /// Low-pass of the view in which a bang is seen beside a click, in hertz.
 const LOW_EDGE_HZ: f64 = 1_000.0;
 
+/// Most samples that are taken at once.
+pub(super) const STRETCH: usize = 256;
+
+/// The filters of the three views.
+pub(super) struct Views {
+    bang_filter: Biquad,
+    click_filter: Biquad,
+    low_filter: [Biquad; 2],
+    bang: [f32; STRETCH],
+    click: [f32; STRETCH],
+    low: [f32; STRETCH],
+    last: Option<f32>,
+}
+
+/// A stretch of sound in the three views.
+#[derive(Clone, Copy)]
+pub(super) struct Seen<'a> {
+    pub(super) bang: &'a [f32],
+    pub(super) click: &'a [f32],
+    pub(super) low: &'a [f32],
+}
+
+impl Views {
+    pub(super) fn new(rate_hz: f64) -> Self {
+        Self {
+            bang_filter: bang_filter(rate_hz),
+            click_filter: click_filter(rate_hz),
+            low_filter: [low_filter(rate_hz), low_filter(rate_hz)],
+            bang: [0.0; STRETCH],
+            click: [0.0; STRETCH],
+            low: [0.0; STRETCH],
+            last: None,
+        }
+    }
+
+    /// The next samples, at most [`STRETCH`]. The filters go on in one loop, in which
+    /// none waits for another.
+    pub(super) fn push(&mut self, samples: &[f32]) -> Seen<'_> {
+        let length = samples.len().min(STRETCH);
+        if let (None, Some(&first)) = (self.last, samples.first()) {
+            self.bang_filter.settle(usable(first));
+            self.click_filter.settle(usable(first));
+        }
+        let places = self.bang.iter_mut().zip(&mut self.click).zip(&mut self.low);
+        // In locals, so that the states stay in registers.
+        let (mut bang_filter, mut click_filter) =
+            (self.bang_filter.clone(), self.click_filter.clone());
+        let mut low_filter = self.low_filter.clone();
+        for (&x, ((bang, click), low)) in samples.iter().zip(places) {
+            let x = usable(x);
+            *bang = bang_filter.step(x) as f32;
+            *click = click_filter.step(x) as f32;
+            let once = low_filter[0].step(f64::from(*bang));
+            *low = low_filter[1].step(once) as f32;
+        }
+        (self.bang_filter, self.click_filter) = (bang_filter, click_filter);
+        self.low_filter = low_filter;
+        self.last = samples.last().map(|x| usable(*x) as f32).or(self.last);
+        Seen {
+            bang: &self.bang[..length],
+            click: &self.click[..length],
+            low: &self.low[..length],
+        }
+    }
+
+    /// The last sample; silence where there was none.
+    pub(super) fn last(&self) -> f32 {
+        self.last.unwrap_or(0.0)
+    }
+}
+
 pub(super) fn low_filter(rate_hz: f64) -> Biquad {
     Biquad::new(Section::low_pass(LOW_EDGE_HZ, rate_hz))
 }

@@ -181,7 +181,7 @@ impl Lesson<'_> {
             fitter.load(&history, onset - from as u64)?;
             let fit = fitter.fit(&shape, fitter.widest())?;
             coherences.push(f64::from(fit.coherence));
-            spreads.push(f64::from(fit.spread_db));
+            spreads.push(f64::from(fitter.spread_db(&shape, &fit)?));
         }
         coherences.sort_by(f64::total_cmp);
         Ok((

@@ -27,6 +27,10 @@ pub struct To16k {
     ready: Vec<Vec<f32>>,
     pushed: u64,
     made: u64,
+    /// The next output sample lies so many places after this input sample, and needs
+    /// more input than this.
+    next: (u64, u64),
+    needs: f64,
 }
 
 impl To16k {
@@ -58,6 +62,8 @@ impl To16k {
             ready: Vec::new(),
             pushed: 0,
             made: 0,
+            next: (0, 0),
+            needs: reach,
         };
         if over.1 <= MOST_READY {
             new.ready = (0..over.1).map(|place| new.weights(place)).collect();
@@ -87,15 +93,9 @@ impl To16k {
     pub fn push(&mut self, x: f32, mut out: impl FnMut(f32)) {
         self.ring.push(x);
         self.pushed += 1;
-        loop {
-            let (whole, place) = {
-                let at = self.made * self.over.0;
-                (at / self.over.1, at % self.over.1)
-            };
+        while self.needs < self.pushed as f64 {
+            let (whole, place) = self.next;
             let part = place as f64 / self.over.1 as f64;
-            if whole as f64 + part + self.reach >= self.pushed as f64 {
-                return;
-            }
             let first = whole as i64 + (part - self.reach).ceil() as i64;
             let rare;
             let weights = match self.ready.get(place as usize) {
@@ -109,6 +109,10 @@ impl To16k {
             self.ring.copy(first, work);
             out(work.iter().zip(weights).map(|(v, w)| v * w).sum());
             self.made += 1;
+            let at = self.made * self.over.0;
+            self.next = (at / self.over.1, at % self.over.1);
+            let part = self.next.1 as f64 / self.over.1 as f64;
+            self.needs = self.next.0 as f64 + part + self.reach;
         }
     }
 }

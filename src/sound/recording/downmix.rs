@@ -35,15 +35,13 @@ impl Downmix {
                     let channels = self.planes.len() as f32;
                     for sample in &mut self.mono {
                         *sample /= channels;
+                        // A sum of huge floats may still overflow.
+                        if !sample.is_finite() {
+                            *sample = 0.0;
+                            self.nonfinite += 1;
+                        }
                     }
                 }
-            }
-        }
-        // A sum of huge floats may still overflow.
-        for sample in &mut self.mono {
-            if !sample.is_finite() {
-                *sample = 0.0;
-                self.nonfinite += 1;
             }
         }
     }
@@ -56,13 +54,12 @@ impl Downmix {
 
 /// Adds a channel, with 0 for what is no number; gives how many there were.
 fn add(plane: &[f32], mono: &mut [f32]) -> u64 {
-    let mut nonfinite = 0;
+    // Without a branch, so that the compiler makes vector code of it; a block is short.
+    let mut nonfinite = 0u32;
     for (sum, &sample) in mono.iter_mut().zip(plane) {
-        if sample.is_finite() {
-            *sum += sample;
-        } else {
-            nonfinite += 1;
-        }
+        let is_finite = sample.is_finite();
+        *sum += if is_finite { sample } else { 0.0 };
+        nonfinite += u32::from(!is_finite);
     }
-    nonfinite
+    u64::from(nonfinite)
 }
