@@ -56,6 +56,14 @@ const EXAMPLES: &[Entry] = &[
         &["marklag journal backup journal-backup.sqlite"],
     ),
     (
+        &["journal", "give"],
+        &[
+            "marklag journal give last --person Ada",
+            "marklag journal give --all-nobodys --person Ada",
+        ],
+    ),
+    (&["journal", "rename"], &["marklag journal rename Ada Ida"]),
+    (
         &["journal", "forget"],
         &["marklag journal list", "marklag journal forget ID"],
     ),
