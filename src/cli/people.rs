@@ -2,14 +2,28 @@
 
 use super::journal::plain;
 use super::near::letters_apart;
+use super::prose;
 use crate::journal::{Journal, JournalError};
+
+/// The name to keep under: as the journal has it, where there is one; what is to be
+/// said of it is said.
+pub(super) fn known(
+    journal: Option<&Journal>,
+    given: Option<&str>,
+) -> Result<Option<String>, JournalError> {
+    let (Some(journal), Some(given)) = (journal, given) else {
+        return Ok(given.map(str::to_owned));
+    };
+    let (name, note) = named(journal, given)?;
+    if let Some(note) = note {
+        prose::aside(&format!("Note: {note}."));
+    }
+    Ok(Some(name))
+}
 
 /// The name to go on with, and what is to be said of it: that somebody is known under
 /// another spelling of it, or that it is new and near to one who is known.
-pub(super) fn named(
-    journal: &Journal,
-    given: &str,
-) -> Result<(String, Option<String>), JournalError> {
+pub(super) fn named(journal: &Journal, given: &str) -> Result<(String, Option<String>), JournalError> {
     let given = given.trim();
     if let Some(known) = journal.person_known_as(given)? {
         let note = (known != given).then(|| {

@@ -303,3 +303,24 @@ fn a_clicker_that_was_not_taught_is_asked_about() {
     let told = drop(&heard, "--fast --plain").run().well();
     assert!(!told.contains("not heard"), "{told}");
 }
+
+/// However a name is written, it is one person: kept and set beside under the name that
+/// the journal has.
+#[test]
+fn a_persons_name_is_one_however_it_is_written() {
+    let place = Place::taught();
+    let run = |name: &str, more: &[&str]| {
+        place
+            .marklag([
+                "drop", "--fast", "--plain", "--keep", "--person", name, "--from",
+            ])
+            .arg(drill())
+            .args(more)
+            .run()
+    };
+    run("Tilda", &[]).well();
+    let again = run(" tilda", &[]);
+    assert!(again.err.contains("is taken for Tilda"), "{}", again.err);
+    let told = again.well();
+    assert!(told.contains("Your last drills of this moment"), "{told}");
+}

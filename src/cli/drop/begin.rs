@@ -11,6 +11,7 @@ use super::keep::Keeper;
 use super::{By, DropCmd, When};
 use crate::cli::bridges::Bridges;
 use crate::cli::keep_sound::{begin_sound, forget_sound};
+use crate::cli::people;
 use crate::cli::review::{open_journal, rules};
 use crate::cli::sound_in::Origin;
 use crate::drill::{Caller, Feedback, Setup, State, Waits};
@@ -102,7 +103,11 @@ impl DropCmd {
             word_at: listening.so_far().word_at,
         });
         let seed = mono_ns().unsigned_abs();
-        let bout = self.bout(&state, &settings, &origin, &taught, seed)?;
+        let person = self.person.as_deref().or(settings.person.as_deref());
+        let bout = Bout {
+            person: people::known(journal.as_ref(), person)?,
+            ..self.bout(&state, &settings, &origin, &taught, seed)?
+        };
         let height_m = self.height.unwrap_or(SCREEN_HEIGHT_M);
         let caller = Caller::new(self.way(), kind, height_m, Waits::new(seed, self.catch));
         let look = Look::choose(settings.screen.colours, settings.screen.signs, &|name| {
@@ -193,7 +198,7 @@ impl DropCmd {
             kind: BoutKind::Drill,
             started_at: Timestamp::now(),
             time_zone: TimeZone::system().iana_name().map(str::to_owned),
-            person: self.person.clone().or_else(|| settings.person.clone()),
+            person: None,
             source: Some(origin.name.clone()),
             sound_file: None,
             sample_rate_hz: Some(origin.source.rate_hz()),

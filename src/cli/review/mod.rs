@@ -141,16 +141,7 @@ impl ReviewCmd {
         } else {
             None
         };
-        let person = match (&journal, &self.person) {
-            (Some(journal), Some(given)) => {
-                let (name, note) = people::named(journal, given)?;
-                if let Some(note) = note {
-                    prose::aside(&format!("Note: {note}."));
-                }
-                Some(name)
-            }
-            _ => self.person.clone(),
-        };
+        let person = people::known(journal.as_ref(), self.person.as_deref())?;
         let targets = self.targets()?;
         try_all(&self.files, channel)?;
         let jobs = Jobs {

@@ -18,6 +18,7 @@ use super::unended::offer_unended;
 use super::{TrainCmd, choose};
 use crate::cli::bridges::Bridges;
 use crate::cli::keep_sound::{begin_sound, forget_sound};
+use crate::cli::people;
 use crate::cli::plan;
 use crate::cli::review::open_journal;
 use crate::cli::trouble::{BadUsage, cannot_read};
@@ -78,8 +79,9 @@ impl TrainCmd {
         let pedals = self.pedals(true)?;
         let person = self.person.clone().or_else(|| plan.person.clone());
         let person = person.or_else(|| settings.person.clone());
-        let mut setup = self.setup(home, plan, &settings, person.as_deref())?;
         let mut journal = keeps.then(|| open_journal(home)).transpose()?;
+        let person = people::known(journal.as_ref(), person.as_deref())?;
+        let mut setup = self.setup(home, plan, &settings, person.as_deref())?;
         if let Some(journal) = &mut journal {
             offer_unended(journal, self.plain || self.json, out)?;
         }
