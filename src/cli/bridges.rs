@@ -9,6 +9,7 @@ use clap::{Args, Subcommand};
 
 use super::trouble::{cannot_read, cannot_write};
 use crate::check::WHOLE_VOICE_HZ;
+use crate::cli::teach::click::alike;
 use crate::ear::word::{WORD_PROFILE_VERSION, WordAt, WordProfile};
 use crate::ear::{ClickProfile, EarError, PROFILE_VERSION};
 use crate::journal::{Home, ProfileSnapshot, write_private_file};
@@ -49,8 +50,11 @@ impl BridgesCmd {
                 for profile in taught.clicks {
                     writeln!(
                         out,
-                        "{}: a click, from {} examples at {} Hz; they agree to {:.2} (1 is perfect)",
-                        profile.name, profile.examples, profile.rate_hz, profile.agreement
+                        "{}: a click, from {} examples at {} Hz; they agree {}",
+                        profile.name,
+                        profile.examples,
+                        profile.rate_hz,
+                        alike(profile.agreement)
                     )?;
                 }
                 for word in taught.words {

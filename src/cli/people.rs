@@ -23,7 +23,10 @@ pub(super) fn known(
 
 /// The name to go on with, and what is to be said of it: that somebody is known under
 /// another spelling of it, or that it is new and near to one who is known.
-pub(super) fn named(journal: &Journal, given: &str) -> Result<(String, Option<String>), JournalError> {
+pub(super) fn named(
+    journal: &Journal,
+    given: &str,
+) -> Result<(String, Option<String>), JournalError> {
     let given = given.trim();
     if let Some(known) = journal.person_known_as(given)? {
         let note = (known != given).then(|| {

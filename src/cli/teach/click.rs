@@ -13,6 +13,10 @@ use crate::journal::Home;
 use crate::sound::SampleSource;
 use crate::sound::recording::ChannelChoice;
 
+/// Examples that agree this well are fairly alike, or well; conventions of this program.
+const FAIR: f64 = 0.6;
+const GOOD: f64 = 0.8;
+
 const WORDS: live::Words = live::Words {
     ask: "click 10 times, about once a second, as you do when you train.",
     fails: "these clicks cannot be taught",
@@ -38,6 +42,16 @@ pub(super) fn from_microphone(
 ) -> anyhow::Result<Taught> {
     let mut lesson = ClickLesson::new(name, source.rate_hz())?;
     live::learn(name, &mut lesson, &WORDS, source, show, out)
+}
+
+/// How well a click's examples agree, in words and as the figure.
+pub(in crate::cli) fn alike(agreement: f64) -> String {
+    let word = match agreement {
+        a if a >= GOOD => "well",
+        a if a >= FAIR => "fairly",
+        _ => "poorly",
+    };
+    format!("{word} ({agreement:.2}; 1 is perfect)")
 }
 
 /// Tells what came of a click's lesson and keeps it.
@@ -68,10 +82,11 @@ pub(super) fn tell_and_keep(
     }
     writeln!(
         out,
-        "The clicks agree to {:.2} (1 is perfect) and stand {:.0} dB over the noise.",
-        profile.agreement, profile.over_noise_db
+        "The clicks agree {} and stand {:.0} dB over the noise.",
+        alike(profile.agreement),
+        profile.over_noise_db
     )?;
-    if profile.agreement < 0.6 {
+    if profile.agreement < FAIR {
         writeln!(
             out,
             "They differ a good deal from one another: talk may be taken for a click now and then. Record again with the clicker held the same way each time, or closer."

@@ -69,6 +69,9 @@ pub struct Comparison {
     pub few: bool,
 }
 
+/// What the side of all clicks is called.
+pub(super) const CLICKS: &str = "Clicks";
+
 /// Every comparison that the lots of one kind of moment allow, Holm-corrected
 /// together.
 pub fn comparisons(lots: &[Lot], kind: MomentKind) -> Vec<Comparison> {
@@ -79,7 +82,7 @@ pub fn comparisons(lots: &[Lot], kind: MomentKind) -> Vec<Comparison> {
     let mut all = Vec::new();
     let of_sort = |sort| part(&lots, |lot| lot.bridge_kind == Some(sort));
     all.extend(compare(
-        ("Clicks", &of_sort(SoundKind::Click)),
+        (CLICKS, &of_sort(SoundKind::Click)),
         ("words", &of_sort(SoundKind::Word)),
     ));
     let bridges = most_used(&lots);

@@ -1,5 +1,6 @@
 //! Progress in plain sentences for a trainer.
 
+use super::compare::CLICKS;
 use super::{Basis, Comparison, Goal, Outlook, Progress, Suggestion, Trend, Verdict, Weakness};
 use crate::measure::words::lag;
 use crate::timeline::MomentKind;
@@ -47,7 +48,7 @@ pub fn trends(progress: &Progress) -> Vec<String> {
     {
         let now = format!("running average ({:.0} ms now)", last.average_ms);
         let limits = format!(
-            "the limits that your first ten days give, {:.0} to {:.0} ms (EWMA chart)",
+            "the limits that your first ten days give, {:.0} to {:.0} ms",
             last.low_ms, last.high_ms
         );
         lines.push(match chart.outside_since {
@@ -185,10 +186,22 @@ pub fn comparison(c: &Comparison) -> String {
         format!("p = {p:.3}")
     };
     let few = if c.few { "; few" } else { "" };
-    format!(
-        "{} came {way} {} ({interval}; {} against {} {what}{few}; {p}).",
+    // The usual bar of one in twenty, corrected where several were compared.
+    let sure = match c.p_corrected.unwrap_or(c.p_two_sided) {
+        p if p < 0.05 => "hardly by chance",
+        _ => "perhaps by chance",
+    };
+    let mut words = format!(
+        "{} came {way} {}, {sure} ({interval}; {} against {} {what}{few}; {p}).",
         c.one, c.other, c.n.0, c.n.1
-    )
+    );
+    if c.one == CLICKS {
+        words.push_str(
+            " That says when you mark, not which teaches better; a click is stamped at its first \
+             blow, a word at its onset.",
+        );
+    }
+    words
 }
 
 /// The next drill in words.
