@@ -6,13 +6,13 @@ use serde::Serialize;
 
 use super::app::{Shows, Training};
 use super::view::clock;
+use crate::cli::prose::wrapped;
 use crate::ear::word::WordAt;
 use crate::listen::Timeline;
 use crate::measure::session::Rule;
 use crate::measure::words;
 use crate::page::{Glyphs, next_time, session_picture, session_words};
 use crate::screen::view::lag::word;
-use crate::screen::view::setup::lines_of;
 use crate::session::{Looking, SessionMeasures, Setup};
 use crate::timeline::Sound;
 use crate::timeline::session::{Happened, Log};
@@ -52,24 +52,6 @@ pub(in crate::cli) fn report(
     )?;
     for line in next_time(measures, setup) {
         wrapped(out, &format!("  {line}"), width)?;
-    }
-    Ok(())
-}
-
-/// A line, broken between words where it is too long; what goes on stands a little
-/// further in.
-fn wrapped(out: &mut dyn Write, line: &str, width: usize) -> io::Result<()> {
-    let words = line.trim_start();
-    let indent = line.len() - words.len();
-    if line.chars().count() <= width {
-        return writeln!(out, "{line}");
-    }
-    for (k, part) in lines_of(words, width.saturating_sub(indent + 2))
-        .iter()
-        .enumerate()
-    {
-        let further = if k > 0 { 2 } else { 0 };
-        writeln!(out, "{:1$}{part}", "", indent + further)?;
     }
     Ok(())
 }
