@@ -12,6 +12,7 @@ mod level;
 mod listener;
 mod matcher;
 mod pick;
+mod print;
 mod profile;
 mod resample;
 mod teach;
@@ -23,6 +24,7 @@ pub use heard::{Ear, Heard};
 pub use lesson::{Lesson, WANTED};
 pub use level::{CLEAR_DB, Level, LevelMeter, LevelWord};
 pub use pick::aic_onset;
+pub use print::Print;
 pub use profile::{ClickProfile, PROFILE_VERSION};
 pub use teach::{ClickLesson, ClickSaid, Taught, TeachError, teach_click};
 

@@ -15,6 +15,7 @@ use super::history::History;
 use super::impact::Placer;
 use super::listener::{Listener, Verdict};
 use super::matcher::Blocks;
+use super::print::{Print, Printer};
 use super::profile::{ClickProfile, PROFILE_VERSION};
 use super::word::{Centre, Spotter, WordProfile};
 use crate::timeline::SoundKind;
@@ -43,6 +44,8 @@ pub struct Heard {
     pub in_praise: bool,
     /// The perceptual centre of a word.
     pub centre: Option<Centre>,
+    /// The print of an impact.
+    pub print: Option<Print>,
 }
 
 #[derive(Debug, Clone, Copy)]
@@ -75,6 +78,7 @@ pub struct Ear {
     listeners: Vec<Listener>,
     fitter: Fitter,
     placer: Placer,
+    printer: Printer,
     rises: Vec<Rise>,
     candidates: Vec<Candidate>,
     waiting: Vec<Heard>,
@@ -122,6 +126,7 @@ impl Ear {
             listeners,
             fitter,
             placer: Placer::new(rate),
+            printer: Printer::new(rate),
             rises: Vec::with_capacity(MOST_WAITING),
             candidates: Vec::with_capacity(MOST_WAITING),
             waiting: Vec::with_capacity(MOST_WAITING),
@@ -186,7 +191,7 @@ impl Ear {
             });
             if self.blocks.push(seen.click) {
                 self.block()?;
-                self.release(self.settled, sink);
+                self.release(self.settled, sink)?;
             }
         }
         Ok(())
@@ -212,8 +217,7 @@ impl Ear {
         while self.settled < end + (0.05 * self.rate_hz) as u64 {
             self.push(&rest, &mut last)?;
         }
-        self.release(u64::MAX, &mut last);
-        Ok(())
+        self.release(u64::MAX, &mut last)
     }
 
     /// One block is full: judge all that is now settled.

@@ -127,6 +127,7 @@ impl Ear {
             u_samples,
             in_praise: false,
             centre: None,
+            print: None,
         });
     }
 
@@ -143,6 +144,7 @@ impl Ear {
             u_samples,
             in_praise: false,
             centre: None,
+            print: None,
         };
         if let Some(same) = self
             .waiting
@@ -183,13 +185,24 @@ impl Ear {
         }
     }
 
-    pub(super) fn release(&mut self, settled: u64, sink: &mut impl FnMut(Heard)) {
+    /// Hands over what is settled, in order of time; an impact leaves when all that its
+    /// print needs has been heard.
+    pub(super) fn release(
+        &mut self,
+        settled: u64,
+        sink: &mut impl FnMut(Heard),
+    ) -> Result<(), EarError> {
         let ripe = settled.saturating_sub((HOLD_S * self.rate_hz) as u64);
         self.waiting
             .sort_unstable_by_key(|h| (h.at, h.kind, h.bridge));
-        let ready = self.waiting.partition_point(|h| h.at < ripe);
-        for heard in self.waiting.drain(..ready) {
+        let heard_all = self.count.saturating_sub(self.printer.reach());
+        let ready = self.waiting.iter().take_while(|h| {
+            h.at < ripe && (h.kind != SoundKind::Impact || h.at <= heard_all || settled == u64::MAX)
+        });
+        let ready = ready.count();
+        for mut heard in self.waiting.drain(..ready) {
             if heard.kind == SoundKind::Impact {
+                heard.print = Some(self.printer.print(&self.bang_view, heard.at)?);
                 if self.bangs.len() == BANGS {
                     self.bangs.pop_front();
                 }
@@ -199,6 +212,7 @@ impl Ear {
         }
         let forget = ripe.saturating_sub((0.2 * self.rate_hz) as u64);
         self.explained.retain(|span| span.to >= forget);
+        Ok(())
     }
 
     fn level_at(&mut self, at: u64) -> f32 {

@@ -70,6 +70,7 @@ impl Words {
                 u_samples: (look.u * scale as f32).hypot((more * rate_hz) as f32),
                 in_praise: look.in_talk && !counts_in_praise,
                 centre: Some(centre),
+                print: None,
             });
         }
         Ok(())
