@@ -71,7 +71,7 @@ fn floors_are_found_and_lags_are_exact() {
             let floors: Vec<f64> = heard
                 .moments(MomentKind::Floor)
                 .iter()
-                .map(|m| m.t_s)
+                .map(|m| m.moment.t_s)
                 .collect();
             let found = detect(&truth, &floors, 0.025);
             counts.0 += found.true_positives;
@@ -86,8 +86,8 @@ fn floors_are_found_and_lags_are_exact() {
             let clicks: Vec<f64> = heard
                 .sounds
                 .iter()
-                .filter(|s| s.kind == SoundKind::Click)
-                .map(|s| s.t_s)
+                .filter(|s| s.sound.kind == SoundKind::Click)
+                .map(|s| s.sound.t_s)
                 .collect();
             for (floor, click) in truth.iter().zip(&scene.clicks) {
                 let press = click.press as f64 / f64::from(RATE_HZ);

@@ -18,7 +18,7 @@ use crate::measure::weeks::By;
 use crate::page::{Session, Weeks};
 use crate::review::budget_of_kept;
 use crate::session::Looking;
-use crate::timeline::{Moment, MomentKind};
+use crate::timeline::MomentKind;
 
 /// More days than this are told by week, and more weeks by month.
 const ROWS_AT_MOST: usize = 90;
@@ -154,16 +154,17 @@ fn latest_budget(journal: &Journal, person: Option<&str>) -> anyhow::Result<Opti
         return Ok(None);
     };
     let stored = journal.read_bout(&row.id)?;
-    let moments: Vec<Moment> = stored.moments().cloned().collect();
     let Distances {
         microphone_to_clicker_m,
         known_within_m,
         ..
     } = stored.distances();
-    let pairs = stored.pairs_counted();
+    let lags = stored.pairs_counted().filter_map(|pair| {
+        let moment = stored.moment(pair.moment?)?;
+        Some((moment.source, pair.u_ms?))
+    });
     Ok(budget_of_kept(
-        pairs,
-        &moments,
+        lags,
         microphone_to_clicker_m,
         known_within_m,
     ))

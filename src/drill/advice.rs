@@ -95,6 +95,8 @@ mod tests {
         let mut pairs: Vec<Pair> = lags
             .iter()
             .map(|lag| Pair {
+                moment: None,
+                mark: None,
                 moment_s: Some(1.0),
                 mark_s: Some(1.0 + lag / 1e3),
                 lag_ms: Some(*lag),
@@ -103,6 +105,8 @@ mod tests {
             })
             .collect();
         let alone = |moment_s, mark_s, outcome| Pair {
+            moment: None,
+            mark: None,
             moment_s,
             mark_s,
             lag_ms: None,

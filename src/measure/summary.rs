@@ -205,6 +205,8 @@ mod tests {
 
     fn marked(moment_s: f64, lag_ms: f64) -> Pair {
         Pair {
+            moment: None,
+            mark: None,
             moment_s: Some(moment_s),
             mark_s: Some(moment_s + lag_ms / 1_000.0),
             lag_ms: Some(lag_ms),
@@ -215,6 +217,8 @@ mod tests {
 
     fn missed(moment_s: f64) -> Pair {
         Pair {
+            moment: None,
+            mark: None,
             moment_s: Some(moment_s),
             mark_s: None,
             lag_ms: None,
@@ -225,6 +229,8 @@ mod tests {
 
     fn stray(mark_s: f64) -> Pair {
         Pair {
+            moment: None,
+            mark: None,
             moment_s: None,
             mark_s: Some(mark_s),
             lag_ms: None,

@@ -206,6 +206,8 @@ mod tests {
     fn pairs(lags: &[f64]) -> Vec<Pair> {
         lags.iter()
             .map(|lag| Pair {
+                moment: None,
+                mark: None,
                 moment_s: Some(1.0),
                 mark_s: Some(1.0 + lag / 1_000.0),
                 lag_ms: Some(*lag),
@@ -290,6 +292,8 @@ mod tests {
         let none = sentences(&summarise(&[], Yardstick::Reaction, AIM));
         assert_eq!(none[0], "Neither a moment nor a mark was found.");
         let miss = Pair {
+            moment: None,
+            mark: None,
             moment_s: Some(1.0),
             mark_s: None,
             lag_ms: None,

@@ -97,6 +97,8 @@ mod tests {
 
     fn review() -> Review<Value> {
         let pair = |moment_s, mark_s, lag_ms, outcome, u_ms| Pair {
+            moment: None,
+            mark: None,
             moment_s,
             mark_s,
             lag_ms,

@@ -62,8 +62,19 @@ mod tests {
         let mut reader = csv::Reader::from_reader(bytes.as_slice());
         assert_eq!(reader.headers().unwrap(), COLUMNS.as_slice());
         let back: Vec<Pair> = reader.deserialize().map(Result::unwrap).collect();
-        assert_eq!(back, pairs);
         assert_eq!(back.len(), 4);
+        // The file does not name moments and marks.
+        for (back, pair) in back.into_iter().zip(pairs) {
+            let (moment, mark) = (None, None);
+            assert_eq!(
+                back,
+                Pair {
+                    moment,
+                    mark,
+                    ..pair
+                }
+            );
+        }
     }
 
     #[test]

@@ -282,7 +282,7 @@ impl DropCmd {
         let keeper = drill.keeper.as_ref().filter(|_| is_kept);
         let outcome = state.outcome();
         if self.json {
-            let moments: Vec<_> = state.moments_counted().cloned().collect();
+            let moments: Vec<_> = state.moments_counted().map(|m| m.moment.clone()).collect();
             let reviewed = Reviewed {
                 duration_s: state.heard.duration_s,
                 ..reviewed

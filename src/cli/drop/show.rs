@@ -1,6 +1,6 @@
 //! What a drill shows: a view model for the screen, made of the state.
 
-use super::app::{Drill, is_mark, now_s};
+use super::app::{Drill, now_s};
 use crate::drill::{Feedback, Phase, State, Way};
 use crate::measure::words;
 use crate::screen::view::lag::Last;
@@ -135,5 +135,5 @@ fn spoken(state: &State) -> String {
 }
 
 fn last_mark(state: &State) -> Option<&Sound> {
-    state.heard.sounds.iter().rev().find(|s| is_mark(s))
+    state.heard.marks().next_back().map(|mark| &mark.sound)
 }

@@ -27,6 +27,7 @@ fn all_moments(heard: &Timeline, moments: &[Moment]) -> Vec<Moment> {
     let mut all: Vec<Moment> = [MomentKind::Release, MomentKind::Floor, MomentKind::Top]
         .iter()
         .flat_map(|kind| heard.moments(*kind))
+        .map(|m| m.moment)
         .collect();
     all.sort_by(|a, b| a.t_s.total_cmp(&b.t_s));
     all
@@ -72,7 +73,7 @@ pub(in crate::cli) fn contract(
 ) -> serde_json::Result<String> {
     Review::new(
         reviewed,
-        heard.sounds.clone(),
+        heard.sounds.iter().map(|s| s.sound.clone()).collect(),
         all_moments(heard, moments),
         outcome.pairs.clone(),
         &outcome.summary,

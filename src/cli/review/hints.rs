@@ -2,7 +2,6 @@
 
 use super::jobs::Done;
 use crate::cli::bridges::Bridges;
-use crate::timeline::SoundKind;
 
 /// Sentences for the end of a review; most reviews need none.
 pub(super) fn hints(one: &Done, taught: &Bridges, has_told_moments: bool) -> Vec<String> {
@@ -12,13 +11,8 @@ pub(super) fn hints(one: &Done, taught: &Bridges, has_told_moments: bool) -> Vec
         ];
     }
     let mut hints = Vec::new();
-    let marks = || {
-        one.heard
-            .sounds
-            .iter()
-            .filter(|s| s.kind != SoundKind::Impact)
-    };
-    if marks().next().is_none() {
+    let has_marks = one.heard.marks().next().is_some();
+    if !has_marks {
         let names: Vec<String> = taught
             .names()
             .iter()
@@ -34,7 +28,7 @@ pub(super) fn hints(one: &Done, taught: &Bridges, has_told_moments: bool) -> Vec
             ),
         });
     }
-    if one.moments.is_empty() && !has_told_moments && marks().next().is_some() {
+    if one.moments.is_empty() && !has_told_moments && has_marks {
         hints.push(
             "There are marks and nothing to hold them against. What gives moments: a ball on a hard floor, heard beside the marks (--height METRES tells how far it falls); --moments FILE, a table of times; or, for a session with an animal, --session --events FILE.".to_owned(),
         );

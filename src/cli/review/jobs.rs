@@ -10,7 +10,7 @@ use crate::ear::word::WordAt;
 use crate::listen::Timeline;
 use crate::review::{Outcome, Rules, judge};
 use crate::sound::recording::{ChannelChoice, Gap, Recording};
-use crate::timeline::{Moment, MomentKind};
+use crate::timeline::{KnownMoment, Moment, MomentKind};
 
 /// One recording, reviewed.
 pub(super) struct Done {
@@ -93,11 +93,11 @@ impl Jobs<'_> {
                         heard.duration_s
                     ));
                 }
-                told.to_vec()
+                KnownMoment::list(told)
             }
             None => heard.moments(self.kind),
         };
-        let outcome = judge(&heard, &moments, self.rules);
+        let outcome = judge(heard.marks(), &moments, self.rules);
         let gaps = &recording.warnings().gaps;
         let near =
             |t_s: Option<f64>| t_s.is_some_and(|t_s| is_near(t_s, gaps, info.sample_rate_hz));
@@ -120,7 +120,7 @@ impl Jobs<'_> {
             picture_offset_s: info.sound_starts_after_picture_s,
             is_silent,
             heard,
-            moments,
+            moments: moments.into_iter().map(|m| m.moment).collect(),
             outcome,
             notes,
         })
