@@ -80,6 +80,13 @@ pub(super) fn tell_and_keep(
     if !taught.left_out.is_empty() {
         writeln!(out, "{} other sounds were left out.", taught.left_out.len())?;
     }
+    if taught.clipped > 0 {
+        writeln!(
+            out,
+            "{} clicks were too loud for the microphone: they are heard all the same, but lay it farther away next time.",
+            taught.clipped
+        )?;
+    }
     writeln!(
         out,
         "The clicks agree {} and stand {:.0} dB over the noise.",
