@@ -44,7 +44,7 @@ pub fn codec(codec: AudioCodecId) -> String {
 
 /// Whether a codec is plain samples.
 pub fn is_plain(id: AudioCodecId) -> bool {
-    codec(id).ends_with("PCM")
+    codec(id).ends_with(" PCM")
 }
 
 /// A container's name in words from the reader's short name.
