@@ -235,3 +235,40 @@ impl RegisterableAudioDecoder for Opus {
         }]
     }
 }
+
+#[cfg(test)]
+mod tests {
+    #![allow(clippy::unwrap_used)]
+    use super::*;
+    use symphonia::core::packet::Packet;
+    use symphonia::core::units::Duration;
+
+    /// RFC 7845, figure 3: two channels, pre-skip 312, 44100 Hz, gain 0, family 0;
+    /// in MP4 the same with version 0 and the other order of bytes.
+    #[test]
+    fn both_orders_of_bytes() {
+        let ogg = b"OpusHead\x01\x02\x38\x01\x44\xac\0\0\0\0\0";
+        let mp4 = b"OpusHead\0\x02\x01\x38\0\0\xac\x44\0\0\0";
+        let head = Head::parse(ogg).unwrap();
+        assert_eq!((head.channels, head.pre_skip), (2, 312));
+        assert_eq!(Head::parse(mp4), Some(head));
+        assert_eq!(Head::parse(&ogg[..18]), None);
+        assert_eq!(
+            Head::parse(b"OpusHead\x11\x02\x38\x01\x44\xac\0\0\0\0\0"),
+            None
+        );
+    }
+
+    /// A frame of no bytes is one that was not sent (RFC 6716, 3.2.1): it lasts as
+    /// its first byte says, 20 ms here, of either layer.
+    #[test]
+    fn a_frame_that_was_not_sent_keeps_its_length() {
+        let mut decoder = Opus::new(&AudioCodecParameters::new()).unwrap();
+        for first in [9 << 3, 31 << 3] {
+            let packet = Packet::new(0, 0.into(), Duration::from(960_u64), vec![first]);
+            assert_eq!(decoder.decode(&packet).unwrap().frames(), 960);
+        }
+        let empty = Packet::new(0, 0.into(), Duration::from(960_u64), Vec::new());
+        assert!(decoder.decode(&empty).is_err());
+    }
+}
