@@ -143,9 +143,31 @@ impl<R: Read + Seek> Walk<'_, R> {
 fn vint(bytes: &[u8], with_mark: bool) -> Option<(u64, usize)> {
     let first = *bytes.first()?;
     let len = first.leading_zeros() as usize + 1;
+    if len > 8 {
+        return None;
+    }
     let rest = bytes.get(1..len)?;
     let mark = 0x80_u64 >> (len - 1);
     let start = u64::from(first) & if with_mark { 0xff } else { mark - 1 };
     let number = rest.iter().fold(start, |sum, b| sum << 8 | u64::from(*b));
-    (len <= 8).then_some((number, len))
+    Some((number, len))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::vint;
+
+    /// RFC 8794, section 4.4: lengths of numbers; a first byte of 0 has none.
+    #[test]
+    fn numbers_of_variable_length() {
+        assert_eq!(vint(&[0x82], false), Some((2, 1)));
+        assert_eq!(vint(&[0x40, 0x02], false), Some((2, 2)));
+        assert_eq!(
+            vint(&[0x1a, 0x45, 0xdf, 0xa3], true),
+            Some((0x1a45_dfa3, 4))
+        );
+        assert_eq!(vint(&[0x01, 0, 0, 0, 0, 0, 0, 2], false), Some((2, 8)));
+        assert_eq!(vint(&[0; 12], false), None);
+        assert_eq!(vint(&[0x40], false), None);
+    }
 }
