@@ -73,6 +73,7 @@ fn every_command_has_help_of_its_own() {
         "--window",
         "--height",
         "--channel",
+        "--track",
         "--json",
         "--csv",
         "--vtt",

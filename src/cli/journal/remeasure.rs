@@ -15,7 +15,7 @@ use crate::journal::{BoutEvent, BoutId, BoutKind, Home, Journal, Settings, Store
 use crate::listen::Timeline;
 use crate::review::judge;
 use crate::session::{measure, reheard};
-use crate::sound::recording::{ChannelChoice, Recording};
+use crate::sound::recording::{ChannelChoice, Listen, Recording};
 use crate::timeline::{Aim, KnownMoment, Moment, MomentSource, Pair, Window, pair};
 
 /// Lags that differ by less than this are the same.
@@ -38,6 +38,7 @@ struct InForce {
 #[derive(Deserialize, Default)]
 struct Listened {
     channel: Option<usize>,
+    track: Option<usize>,
     height_m: Option<f64>,
 }
 
@@ -103,7 +104,8 @@ fn listen(
         Some(number) => ChannelChoice::Only(number),
         None => ChannelChoice::Mix,
     };
-    let mut recording = Recording::open(sound, channel)?;
+    let track = listened.track.filter(|_| !is_kept);
+    let mut recording = Recording::open(sound, Listen { channel, track })?;
     let rate_hz = recording.info().sample_rate_hz;
     let mut listening = taught.listening(rate_hz, listened.height_m, word_at)?;
     while let Some(block) = recording.next_block()? {
@@ -119,6 +121,7 @@ fn drops_again(stored: &StoredBout, sound: &Path) -> Result<Vec<Pair>> {
         .context("its settings are not those of a review or a drill")?;
     let listened = Listened {
         channel: in_force.listened.channel,
+        track: in_force.listened.track,
         height_m: in_force.listened.height_m.or(in_force.drill.height_m),
     };
     let kind = stored.moments().next().map(|m| m.kind);

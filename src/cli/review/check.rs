@@ -7,7 +7,7 @@ use anyhow::bail;
 
 use super::ReviewCmd;
 use crate::cli::trouble::BadUsage;
-use crate::sound::recording::{ChannelChoice, Recording};
+use crate::sound::recording::{Listen, Recording};
 
 impl ReviewCmd {
     /// Combinations that make no sense are refused before any work is done.
@@ -79,7 +79,7 @@ impl ReviewCmd {
 
 impl ReviewCmd {
     /// A recording that is not there is told before anything else is asked for.
-    pub(super) fn are_there(&self, channel: ChannelChoice) -> anyhow::Result<()> {
+    pub(super) fn are_there(&self, listen: Listen) -> anyhow::Result<()> {
         let missing = |file: &&PathBuf| file.as_path() != Path::new("-") && !file.exists();
         let Some(file) = self.files.iter().find(missing) else {
             return Ok(());
@@ -92,7 +92,7 @@ impl ReviewCmd {
                 file.display()
             )));
         }
-        Recording::open(file, channel)?;
+        Recording::open(file, listen)?;
         Ok(())
     }
 }

@@ -7,7 +7,7 @@ use serde::Serialize;
 use super::jobs::Done;
 use crate::listen::Timeline;
 use crate::measure::{Yardstick, summarise};
-use crate::page::{Recording as Reviewed, Review};
+use crate::page::{Compression, Recording as Reviewed, Review};
 use crate::review::{Outcome, Rules};
 use crate::timeline::{Moment, MomentKind, MomentSource, Pair};
 
@@ -42,6 +42,12 @@ pub(super) fn json(done: &[Done], rules: &Rules, out: &mut dyn Write) -> anyhow:
                 sample_rate_hz: one.rate_hz,
                 channels: one.channels,
                 duration_s: one.heard.duration_s,
+                track: one.track,
+                compression: one.compression.as_ref().map(|c| Compression {
+                    codec: c.codec.clone(),
+                    kbit_s: c.kbit_s,
+                    lossy: c.lossy,
+                }),
             };
             contract(reviewed, &one.heard, &one.moments, &one.outcome)
         })

@@ -9,7 +9,7 @@ use crate::cli::bridges::Bridges;
 use crate::ear::word::WordAt;
 use crate::listen::Timeline;
 use crate::review::{Outcome, Rules, judge};
-use crate::sound::recording::{ChannelChoice, Gap, Recording};
+use crate::sound::recording::{Compression, Gap, Listen, Recording};
 use crate::timeline::{KnownMoment, Moment, MomentKind};
 
 /// One recording, reviewed.
@@ -17,6 +17,9 @@ pub(super) struct Done {
     pub(super) file: PathBuf,
     pub(super) rate_hz: u32,
     pub(super) channels: u16,
+    /// Which of several sound tracks.
+    pub(super) track: Option<usize>,
+    pub(super) compression: Option<Compression>,
     pub(super) picture_offset_s: f64,
     /// Whether there was nothing but zeros.
     pub(super) is_silent: bool,
@@ -31,7 +34,7 @@ pub(super) struct Jobs<'a> {
     pub(super) taught: &'a Bridges,
     pub(super) word_at: WordAt,
     pub(super) height_m: Option<f64>,
-    pub(super) channel: ChannelChoice,
+    pub(super) listen: Listen,
     pub(super) told: Option<&'a [Moment]>,
     pub(super) kind: MomentKind,
     pub(super) rules: &'a Rules,
@@ -65,7 +68,7 @@ impl Jobs<'_> {
     }
 
     fn one(&self, file: &Path) -> anyhow::Result<Done> {
-        let mut recording = Recording::open(file, self.channel)?;
+        let mut recording = Recording::open(file, self.listen)?;
         let info = recording.info().clone();
         let mut listening =
             self.taught
@@ -83,6 +86,10 @@ impl Jobs<'_> {
             .collect();
         notes.extend(recording.warnings().sentences(info.sample_rate_hz));
         notes.extend(info.absolute_time_note.clone());
+        let track_note = info.track_note();
+        notes.extend(track_note.map(|said| format!("{said}; --track N chooses another")));
+        let compression = recording.compression();
+        notes.extend(compression.as_ref().and_then(loss));
         notes.extend(self.taught.narrow(info.sample_rate_hz));
         let moments = match self.told {
             Some(told) => {
@@ -117,6 +124,8 @@ impl Jobs<'_> {
             file: file.to_owned(),
             rate_hz: info.sample_rate_hz,
             channels: u16::try_from(info.channels).unwrap_or(u16::MAX),
+            track: (info.tracks.len() > 1).then_some(info.track),
+            compression,
             picture_offset_s: info.sound_starts_after_picture_s,
             is_silent,
             heard,
@@ -125,6 +134,13 @@ impl Jobs<'_> {
             notes,
         })
     }
+}
+
+/// What a lossy compression is, in a line. How exact lags are under it belongs here.
+fn loss(compression: &Compression) -> Option<String> {
+    compression
+        .lossy
+        .then(|| format!("the sound is compressed: {compression}"))
 }
 
 /// Whether an instant lies within a second of a lost stretch, or in it.
@@ -138,12 +154,12 @@ fn is_near(t_s: f64, gaps: &[Gap], rate_hz: u32) -> bool {
 
 /// Of several recordings one that cannot be read is told before the others
 /// are listened to. A pipe cannot be opened twice, so it is not tried.
-pub(super) fn try_all(files: &[PathBuf], channel: ChannelChoice) -> anyhow::Result<()> {
+pub(super) fn try_all(files: &[PathBuf], listen: Listen) -> anyhow::Result<()> {
     if files.len() > 1 {
         for file in files {
             let is_pipe = file == Path::new("-") || fs::metadata(file).is_ok_and(|m| !m.is_file());
             if !is_pipe {
-                Recording::open(file, channel)?;
+                Recording::open(file, listen)?;
             }
         }
     }

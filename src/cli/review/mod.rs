@@ -26,7 +26,7 @@ use super::trouble::BadUsage;
 use super::{people, prose, teach};
 use crate::ear::word::WordAt;
 use crate::journal::{Home, HomeError, Settings};
-use crate::sound::recording::ChannelChoice;
+use crate::sound::recording::{ChannelChoice, Listen};
 use crate::timeline::{MomentKind, Window};
 
 pub(super) use self::args::{BallMoment, parse_height, parse_span, parse_window, word_at_parser};
@@ -74,6 +74,10 @@ pub(super) struct ReviewCmd {
     /// Listen to this channel only, counted from 1 (all are mixed otherwise)
     #[arg(long, value_name = "N")]
     channel: Option<NonZeroUsize>,
+    /// Listen to this sound track of a video, counted from 1 (the first with sound
+    /// otherwise)
+    #[arg(long, value_name = "N")]
+    track: Option<NonZeroUsize>,
     /// Print the result as JSON
     #[arg(long)]
     json: bool,
@@ -117,7 +121,11 @@ impl ReviewCmd {
     ) -> anyhow::Result<()> {
         self.check().map_err(BadUsage)?;
         let channel = teach::channel_choice(self.channel);
-        self.are_there(channel)?;
+        let listen = Listen {
+            channel,
+            track: self.track.map(NonZeroUsize::get),
+        };
+        self.are_there(listen)?;
         let mut settings = match home() {
             Ok(home) => Settings::load(&home.settings_file())?,
             // Nowhere to read settings from: the defaults do for a look.
@@ -143,12 +151,12 @@ impl ReviewCmd {
         };
         let person = people::known(journal.as_ref(), self.person.as_deref())?;
         let targets = self.targets()?;
-        try_all(&self.files, channel)?;
+        try_all(&self.files, listen)?;
         let jobs = Jobs {
             taught: &taught,
             word_at: settings.bridge.word_at,
             height_m: self.height,
-            channel,
+            listen,
             told: told.as_ref().map(|t| &t.0[..]),
             kind,
             rules: &rules,
@@ -189,7 +197,7 @@ impl ReviewCmd {
                     &rules,
                     &taught,
                     person.as_deref(),
-                    &serde_json::json!({"channel": self.channel, "height_m": self.height}),
+                    &serde_json::json!({"channel": self.channel, "track": one.track, "height_m": self.height}),
                 )?;
                 if let Some(id) = journal.kept_before(&review)?.filter(|_| !self.again) {
                     kept_already(journal, &id)?;

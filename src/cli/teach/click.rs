@@ -11,7 +11,7 @@ use crate::cli::show::Show;
 use crate::ear::{ClickLesson, Taught, teach_click};
 use crate::journal::Home;
 use crate::sound::SampleSource;
-use crate::sound::recording::ChannelChoice;
+use crate::sound::recording::Listen;
 
 /// Examples that agree this well are fairly alike, or well; conventions of this program.
 const FAIR: f64 = 0.6;
@@ -26,9 +26,9 @@ const WORDS: live::Words = live::Words {
 pub(in crate::cli) fn from_file(
     name: &str,
     file: &Path,
-    channel: ChannelChoice,
+    listen: impl Into<Listen>,
 ) -> anyhow::Result<Taught> {
-    let (samples, rate_hz) = whole(file, channel)?;
+    let (samples, rate_hz) = whole(file, listen)?;
     teach_click(name, &samples, rate_hz)
         .with_context(|| format!("{} cannot teach a click", file.display()))
 }
