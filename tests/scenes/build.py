@@ -1,6 +1,6 @@
 """Builds the scenes: recordings whose truth is known to the sample, from recorded sounds.
 
-    python3 tests/scenes/build.py OUT [--half set|apart] [--only PREFIX,...] [--quick] [--jobs 1]
+    python3 tests/scenes/build.py OUT [--half set|apart] [--only PREFIX,...] [--thin] [--quick] [--jobs 1]
 
 OUT/HALF/marks-CONDITION/DEVICE/      a lesson of ten clicks and a recording of 22 marks
 OUT/HALF/drill-CONDITION/DEVICE-BALL/ a lesson and 20 drops of one ball, a click 40-190 ms after each floor
@@ -51,7 +51,9 @@ FIRST = {
     "wav": {}, "aac128": dict(codec=("aac", 128)), "aac64": dict(codec=("aac", 64)),
     "live-talk-aac96": dict(room="live", beside="some", codec=("aac", 96)), "opus32": dict(codec=("opus", 32)),
 }
-QUICK = ("marks-dry", "marks-live", "marks-aac64", "drill-30", "first-wav")
+QUICK = (  # rows of --quick, which implies --thin
+    "marks-dry", "marks-live", "marks-aac64", "drill-30", "first-wav",
+)
 
 
 def seed(*words):
@@ -190,12 +192,9 @@ def build(job):
 
 def jobs(out, half, only, quick, replace, thin=False):
     devices, balls = (list(t) for t in sounds.HALVES[half])
-    if quick:
-        devices, only = devices[:3], only or QUICK
+    only = only or (QUICK if quick else None)
     pairs = [f"{d}-{b}" for i, d in enumerate(devices) for j, b in enumerate(balls) if not thin or i % 3 == j]
     table = [("marks", c, devices) for c in MARKS] + [("drill", c, pairs) for c in DRILLS] + [("first", c, pairs) for c in FIRST] + [("hour", "", devices)]
-    if quick:
-        table = [(k, c, n if k == "marks" else n[::4]) for k, c, n in table]
     return [(out, half, k, c, n, replace) for k, c, names in table for n in names
             if not only or any((f"{k}-{c}" if c else k) == o or o.endswith("*") and f"{k}-{c}".startswith(o[:-1]) for o in only)]
 
@@ -208,7 +207,7 @@ def main():
     a = p.parse_args()
     sounds.fetch()
     only = a.only.split(",") if a.only else None
-    work = [j for half in ([a.half] if a.half else sounds.HALVES) for j in jobs(a.out, half, only, a.quick, a.replace, a.thin)]
+    work = [j for half in ([a.half] if a.half else sounds.HALVES) for j in jobs(a.out, half, only, a.quick, a.replace, a.thin or a.quick)]
     for half in {j[1] for j in work if j[2] == "hour"}:
         path = f"{a.out}/{half}/hour/hour.flac"
         if not os.path.exists(path) or a.replace:

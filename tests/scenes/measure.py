@@ -161,7 +161,8 @@ def fallen(half, name, r, table):
         value = r[what] / r["scenes"] if what == "refused" else abs(r[what])
         worse = lambda limit, slack: np.isnan(value) or (value < limit - slack if sign == ">=" else value > limit + slack)
         if worse(bar, 1e-9):
-            if red is None or worse(red, .02 if what != "p95_ms" and what != "bias_ms" else .2 + .1 * abs(red)):
+            slack = .2 + .1 * abs(red or 0) if what.endswith("_ms") else .02
+            if red is None or not np.isnan(red) and worse(red, slack):
                 words.append(f"{name}: {what} {value:.3f}, bar {sign} {bar:g}" + (f", known red at {red:g}" if red is not None else ""))
     return words
 

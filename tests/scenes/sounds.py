@@ -66,7 +66,7 @@ def fetch(folder=RAW):
         subprocess.run(["dpkg-deb", "-x", deb, f"{folder}/{name}"], check=True)
         os.remove(deb)
     if not os.path.isdir(f"{folder}/keebsound"):
-        subprocess.run([sys.executable, "-m", "pip", "download", "-q", "--no-deps", "--no-build-isolation", "--no-binary", ":all:", "-d", folder, "keebsound==0.0.2"], check=True)
+        subprocess.run([sys.executable, "-m", "pip", "download", "-q", "--no-deps", "-d", folder, "keebsound==0.0.2"], check=True)
         unpack(glob.glob(f"{folder}/keebsound-*.tar.gz")[0], f"{folder}/keebsound")
     if not os.path.isdir(f"{folder}/ion-sound"):
         subprocess.run(["npm", "pack", "--silent", "ion-sound@3.0.7"], cwd=folder, check=True)
