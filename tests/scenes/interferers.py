@@ -29,7 +29,7 @@ def half_of(files, half):
 
 
 def loud(y):
-    return y / max(np.abs(y).max(), 1e-9)
+    return y / max(np.abs(y).max(initial=0), 1e-9)
 
 
 def talk(rng, half, n):
@@ -92,9 +92,9 @@ def ordered(rng, files, n, rest_s):
     return np.concatenate(out)[:n]
 
 
-def hour(rng, half, path, peak, minutes=60):
+def hour(rng, half, path, peak, minute_s=60):
     """Talk 20 min, bangs and steps 8, animals 8, dishes 8, birds 4, music 12, over noise 30 dB down."""
-    minute = int(minutes * FS)
+    minute = int(minute_s * FS)
     os.makedirs(os.path.dirname(path), exist_ok=True)
     files = {k: half_of([f for p in v for f in find(p)], half) for k, v in HOUSE.items()}
     with sf.SoundFile(path, "w", FS, 1, "PCM_16") as f:
