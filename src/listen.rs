@@ -199,12 +199,12 @@ impl Listening {
         self.known_after_s
     }
 
-    /// More of the stream.
+    /// Takes more of the stream.
     pub fn push(&mut self, samples: &[f32]) -> Result<(), EarError> {
         self.push_and_tell(samples, &mut |_| {})
     }
 
-    /// More of the stream; what is known by it goes to `tell`, each thing once.
+    /// Takes more of the stream; calls `tell` exactly once for each thing detected in it.
     pub fn push_and_tell(
         &mut self,
         samples: &[f32],
@@ -228,18 +228,18 @@ impl Listening {
         Ok(())
     }
 
-    /// What was heard up to now.
+    /// What has been heard so far.
     pub fn so_far(&self) -> &Timeline {
         &self.timeline
     }
 
-    /// The end of the stream: all that was heard.
+    /// Ends the stream; returns all that was heard.
     pub fn finish(self) -> Result<Timeline, EarError> {
         self.finish_and_tell(&mut |_| {})
     }
 
-    /// As [`Listening::finish`]; what is known by the end goes to `tell`. Drops that
-    /// were told stand; there may be more of them by the end.
+    /// As [`Listening::finish`]; calls `tell` for what is detected by the end. Drops that
+    /// were reported stand; there may be more of them by the end.
     pub fn finish_and_tell(mut self, tell: &mut dyn FnMut(News)) -> Result<Timeline, EarError> {
         let duration_s = self.ear.count() as f64 / self.rate_hz;
         let Self {

@@ -4,10 +4,13 @@
 //! `cargo test --test ball_accuracy -- --nocapture` prints the table.
 #![allow(clippy::unwrap_used, clippy::expect_used)]
 
+#[path = "detection/found.rs"]
+mod found;
+
+use found::{Detection, detect};
 use marklag::ear::teach_click;
 use marklag::listen::{Listening, Timeline};
-use marklag::measure::detection::{Detection, detect};
-use marklag::measure::quantile::{QuantileType, quantile};
+use marklag::measure::quantile::quantile;
 use marklag::sound::room::{Ball, Clicker, Colour, Room, Scene};
 use marklag::timeline::{MomentKind, SoundKind};
 
@@ -104,7 +107,7 @@ fn floors_are_found_and_lags_are_exact() {
         let f = Detection::from_counts(counts.0, counts.1, counts.2)
             .f_measure
             .unwrap();
-        let q = |x: &[f64], p| quantile(x, p, QuantileType::MedianUnbiased).unwrap();
+        let q = |x: &[f64], p| quantile(x, p).unwrap();
         println!(
             "{over_noise_db:3}  {:6}  {f:.4}  {:4}  {:.3}  {:.3}                                {:.3}",
             counts.0 + counts.2,

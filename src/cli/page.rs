@@ -11,13 +11,14 @@ use super::people::listed;
 use super::progress::choose::{Choice, Chosen};
 use super::progress::{Told, name_of};
 use super::prose;
-use super::target::{Target, results_folder};
-use crate::journal::{Distances, Home, Journal, Settings, StoredSession, create_new_private_file};
+use super::target::Target;
+use crate::journal::{Distances, Home, Journal, Settings, StoredSession};
 use crate::measure::budget::Budget;
 use crate::measure::weeks::By;
 use crate::page::{Session, Weeks};
 use crate::review::budget_of_kept;
 use crate::session::Looking;
+use crate::system::files::{create_new_private_file, create_private_folder};
 use crate::timeline::MomentKind;
 
 /// More days than this are told by week, and more weeks by month.
@@ -100,7 +101,7 @@ impl PageCmd {
             }
         }
         if let Some(folder) = &self.svg {
-            results_folder(folder)
+            create_private_folder(folder)
                 .with_context(|| format!("the folder {} cannot be made", folder.display()))?;
             let pictures = weeks.pictures();
             for picture in &pictures {

@@ -9,10 +9,11 @@ use anyhow::{Context, bail};
 use clap::Args;
 
 use super::prose;
-use crate::journal::{Home, write_private_file};
+use crate::journal::Home;
 use crate::sound::microphone::{Microphone, devices};
 use crate::sound::recording::{ChannelChoice, Listen, Recording, RecordingInfo};
 use crate::sound::{Choice, MicError, Pace, Pick, PickError, Played, Reel, SampleSource};
+use crate::system::files::write_private_file;
 
 /// What to do where there is no microphone.
 const WITHOUT: &str = "Without one, record with a phone beside you and copy the recording here: marklag review FILE times its marks, and --from FILE plays it in place of a microphone.";

@@ -7,20 +7,11 @@ use crate::listen::Timeline;
 use crate::measure::{Summary, words};
 use crate::page::{Glyphs, strip};
 use crate::review::Outcome;
-use crate::timeline::{self, MomentKind, Pair, SoundId};
+use crate::timeline::{MomentKind, Pair, SoundId};
+use crate::words::count_or_no as count;
 
 /// Most lines of single lags in a summary; the rest is in --csv and --json.
 const MOST_LINES: usize = 60;
-
-/// What a kind of moment is called in a sentence.
-pub(super) fn moment_word(kind: MomentKind) -> &'static str {
-    match kind {
-        MomentKind::Floor => "floor",
-        MomentKind::Release => "release",
-        MomentKind::Top => "top",
-        MomentKind::Behaviour => "behaviour",
-    }
-}
 
 /// Writes what was heard in one recording and how its marks lie.
 pub(super) fn write(
@@ -98,7 +89,7 @@ fn lags(
     writeln!(
         out,
         "{:>10}  {:>10}  {:>9}  outcome",
-        moment_word(kind),
+        kind.word(),
         "mark",
         "lag"
     )?;
@@ -111,13 +102,7 @@ fn lags(
         let lag = pair
             .lag_ms
             .map_or_else(|| "-".to_owned(), |ms| format!("{ms:+.1} ms"));
-        let word = match pair.outcome {
-            timeline::Outcome::OnTime => "on time",
-            timeline::Outcome::Early => "early",
-            timeline::Outcome::Late => "late",
-            timeline::Outcome::Missed => "missed",
-            timeline::Outcome::Stray => "stray",
-        };
+        let word = pair.outcome.words();
         writeln!(
             out,
             "{:>10}  {:>10}  {lag:>9}  {word}{}",
@@ -163,13 +148,5 @@ fn length(s: f64) -> String {
         format!("{s:.1} s")
     } else {
         format!("{} min {:04.1} s", (s / 60.0) as u64, s % 60.0)
-    }
-}
-
-fn count(n: usize, one: &str, many: &str) -> String {
-    match n {
-        0 => format!("no {many}"),
-        1 => format!("1 {one}"),
-        n => format!("{n} {many}"),
     }
 }

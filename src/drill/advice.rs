@@ -76,7 +76,6 @@ pub fn advice(summary: &Summary) -> Result<&'static str, TooFewToAdvise> {
 
 #[cfg(test)]
 mod tests {
-    #![allow(clippy::unwrap_used)]
     use super::*;
     use crate::measure::summarise;
     use crate::timeline::{Aim, Outcome, Pair};

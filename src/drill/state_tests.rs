@@ -1,5 +1,3 @@
-#![allow(clippy::unwrap_used)]
-
 use super::*;
 use crate::drill::Feedback;
 use crate::ear::word::WordAt;

@@ -212,7 +212,6 @@ impl Printer {
 
 #[cfg(test)]
 mod tests {
-    #![allow(clippy::unwrap_used)]
     use super::*;
 
     const RATE: f64 = 48_000.0;

@@ -108,7 +108,6 @@ impl<S: Serialize> Review<S> {
 
 #[cfg(test)]
 mod tests {
-    #![allow(clippy::unwrap_used, clippy::expect_used)]
     use super::*;
     use crate::timeline::{MomentKind, MomentSource, Outcome, SoundKind};
     use serde_json::{Value, json};

@@ -5,7 +5,7 @@ use std::collections::HashSet;
 use super::{Looking, PairingMeasures, Setup, StepMeasures, waits};
 use crate::measure::median::median;
 use crate::measure::proportion::Share;
-use crate::measure::quantile::{QuantileType, quantile};
+use crate::measure::quantile::quantile;
 use crate::measure::session::{Try, TryOutcome, lean};
 use crate::timeline::Outcome;
 use crate::timeline::session::{Act, ActKind};
@@ -119,7 +119,7 @@ pub(super) fn pairing(at: &Looking, setup: &Setup) -> Option<PairingMeasures> {
     let (marks, seen) = (times(ActKind::Mark), times(ActKind::Reached));
     let numbers: HashSet<i64> = at.acts.iter().filter(is_in).map(|a| a.number).collect();
     let gaps = gaps_s(at, &numbers);
-    let quartile = |p| quantile(&gaps, p, QuantileType::default());
+    let quartile = |p| quantile(&gaps, p);
     let answered = marks.iter().enumerate().filter(|(k, mark_s)| {
         let until = marks.get(k + 1).copied().unwrap_or(f64::INFINITY);
         seen.iter()

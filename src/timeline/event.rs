@@ -99,6 +99,16 @@ pub enum MomentKind {
 }
 
 impl MomentKind {
+    /// For people and for files: "floor".
+    pub const fn word(self) -> &'static str {
+        match self {
+            Self::Floor => "floor",
+            Self::Release => "release",
+            Self::Top => "top",
+            Self::Behaviour => "behaviour",
+        }
+    }
+
     /// Whether the trainer can see the moment coming (coincidence-anticipation)
     /// or must react to it.
     pub fn is_predictable(self) -> bool {
@@ -171,6 +181,27 @@ pub enum Outcome {
     Missed,
     /// No moment was paired with the mark.
     Stray,
+}
+
+impl Outcome {
+    /// For people: "on time".
+    pub const fn words(self) -> &'static str {
+        match self {
+            Self::OnTime => "on time",
+            Self::Early => "early",
+            Self::Late => "late",
+            Self::Missed => "missed",
+            Self::Stray => "stray",
+        }
+    }
+
+    /// For files: "on_time".
+    pub const fn id(self) -> &'static str {
+        match self {
+            Self::OnTime => "on_time",
+            other => other.words(),
+        }
+    }
 }
 
 /// One line of the pairing: a moment with its mark, a moment alone (missed) or

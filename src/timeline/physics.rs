@@ -61,7 +61,6 @@ pub fn fall_time_in_air_s(height_m: f64, terminal_speed_m_s: f64) -> f64 {
 
 #[cfg(test)]
 mod tests {
-    #![allow(clippy::unwrap_used, clippy::expect_used)]
     use super::*;
 
     fn near(value: f64, expected: f64, tolerance: f64) {

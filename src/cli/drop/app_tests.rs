@@ -1,5 +1,3 @@
-#![allow(clippy::unwrap_used)]
-
 use std::path::Path;
 
 use super::super::keep::tests::{begun, click, setup};

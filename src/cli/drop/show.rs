@@ -6,6 +6,7 @@ use crate::measure::words;
 use crate::screen::view::lag::Last;
 use crate::screen::view::{DrillView, sound_line};
 use crate::timeline::{MomentKind, Outcome, Sound};
+use crate::words::count;
 
 /// How long a warning stays, in seconds.
 const WARNING_S: f64 = 10.0;
@@ -55,7 +56,7 @@ impl Drill {
             title: format!("Ball drop: mark the {}", of_ball(setup.kind)),
             progress: match (state.drops_left(), setup.drops) {
                 (Some(left), Some(all)) => format!("{done} of {all} drops, {left} left"),
-                _ => super::count(done, "drop", "drops"),
+                _ => count(done, "drop", "drops"),
             },
             last,
             large,
@@ -121,7 +122,7 @@ fn spoken(state: &State) -> String {
         .praise()
         .into_iter()
         .map(|(name, n)| {
-            let times = super::count(n, "time", "times");
+            let times = count(n, "time", "times");
             format!("\"{name}\" within praise or talk, no mark: {times}")
         })
         .collect();

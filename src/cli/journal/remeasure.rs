@@ -17,6 +17,7 @@ use crate::review::judge;
 use crate::session::{measure, reheard};
 use crate::sound::recording::{ChannelChoice, Listen, Recording};
 use crate::timeline::{Aim, KnownMoment, Moment, MomentSource, Pair, Window, pair};
+use crate::words::count;
 
 /// Lags that differ by less than this are the same.
 const SAME_MS: f64 = 0.01;
@@ -206,13 +207,18 @@ fn compare(id: &BoutId, stored: &StoredBout, now: &[Pair], out: &mut dyn Write) 
     let name = stored.bout.source.as_deref().map(plain).unwrap_or_default();
     write!(out, "{} {name}: ", id.short())?;
     if old == new && changed == 0 {
-        let lags = if old[0] == 1 { "lag" } else { "lags" };
-        writeln!(out, "the same ({} {lags})", old[0])?;
+        writeln!(out, "the same ({})", count(old[0], "lag", "lags"))?;
     } else {
         writeln!(
             out,
-            "lags {} now {}, missed {} now {}, stray {} now {}; {changed} lags differ, by at most {worst_ms:.2} ms",
-            old[0], new[0], old[1], new[1], old[2], new[2]
+            "lags {} now {}, missed {} now {}, stray {} now {}; {} by at most {worst_ms:.2} ms",
+            old[0],
+            new[0],
+            old[1],
+            new[1],
+            old[2],
+            new[2],
+            count(changed, "lag differs,", "lags differ,")
         )?;
     }
     Ok(())
@@ -239,7 +245,6 @@ fn lag_changes_ms(then: &[&Pair], now: &[Pair]) -> Result<Vec<f64>> {
 
 #[cfg(test)]
 mod tests {
-    #![allow(clippy::unwrap_used)]
     use super::*;
     use crate::journal::{Bout, OtherEvent, SetAside};
     use crate::timeline::{MomentId, MomentKind, Outcome, Sound, SoundId, SoundKind};

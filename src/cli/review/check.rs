@@ -1,6 +1,5 @@
 //! Combinations of flags and files that make no sense.
 
-use std::fs;
 use std::path::{Path, PathBuf};
 
 use anyhow::bail;
@@ -8,6 +7,7 @@ use anyhow::bail;
 use super::ReviewCmd;
 use crate::cli::trouble::BadUsage;
 use crate::sound::recording::{Listen, Recording};
+use crate::system::files::is_same_file;
 
 impl ReviewCmd {
     /// Combinations that make no sense are refused before any work is done.
@@ -95,21 +95,4 @@ impl ReviewCmd {
         Recording::open(file, listen)?;
         Ok(())
     }
-}
-
-/// Whether two names are one file, there already or still to be made.
-fn is_same_file(a: &Path, b: &Path) -> bool {
-    let whole = |path: &Path| {
-        fs::canonicalize(path).ok().or_else(|| {
-            let folder = path.parent()?;
-            let here = Path::new(".");
-            let folder = if folder == Path::new("") {
-                here
-            } else {
-                folder
-            };
-            Some(fs::canonicalize(folder).ok()?.join(path.file_name()?))
-        })
-    };
-    a == b || whole(a).is_some_and(|a| whole(b) == Some(a))
 }

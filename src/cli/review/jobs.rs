@@ -11,6 +11,7 @@ use crate::listen::Timeline;
 use crate::review::{Outcome, Rules, judge};
 use crate::sound::recording::{Compression, Gap, Listen, Recording};
 use crate::timeline::{KnownMoment, Moment, MomentKind};
+use crate::words::count;
 
 /// One recording, reviewed.
 pub(super) struct Done {
@@ -111,13 +112,9 @@ impl Jobs<'_> {
         let pairs = outcome.pairs.iter();
         let doubtful = pairs.filter(|p| near(p.moment_s) || near(p.mark_s)).count();
         if doubtful > 0 {
-            let lie = if doubtful == 1 {
-                "pair lies"
-            } else {
-                "pairs lie"
-            };
+            let lie = count(doubtful, "pair lies", "pairs lie");
             notes.push(format!(
-                "{doubtful} {lie} within a second of a lost stretch and may be wrong"
+                "{lie} within a second of a lost stretch and may be wrong"
             ));
         }
         Ok(Done {

@@ -23,6 +23,7 @@ use crate::review::Rules;
 use crate::session::{Setup, log_of_lines, measure, reheard};
 use crate::timeline::session::{Line, Log};
 use crate::timeline::{Moment, Plan};
+use crate::words::count;
 
 /// A session that was recorded, and what is known of it.
 pub(super) struct Recorded<'a> {
@@ -141,11 +142,7 @@ impl Recorded<'_> {
         if late > 0 {
             prose::aside(&format!(
                 "Note: {} of the file after the end of the sound.",
-                if late == 1 {
-                    "1 event lies".to_owned()
-                } else {
-                    format!("{late} events lie")
-                }
+                count(late, "event lies", "events lie")
             ));
         }
         Ok(lines)

@@ -111,7 +111,6 @@ pub(super) fn tell_and_keep(
 
 #[cfg(test)]
 mod tests {
-    #![allow(clippy::unwrap_used)]
     use super::*;
     use crate::sound::room::farm;
     use crate::sound::{Pace, Played};

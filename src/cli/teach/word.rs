@@ -137,7 +137,6 @@ pub(super) fn tell_and_keep(
 
 #[cfg(test)]
 mod tests {
-    #![allow(clippy::unwrap_used)]
     use super::*;
     use crate::sound::room::{Dice, farm, speech};
     use crate::sound::{Pace, Played};

@@ -33,7 +33,7 @@ pub(super) struct Training {
     pub(super) now_s: f64,
     pub(super) keys: KeyMap<Action>,
     pub(super) told: String,
-    /// What befell the sound, and when: for the lines where there is no screen.
+    /// Audio problems and when they came, for the line mode.
     pub(super) troubles: Vec<(f64, String)>,
     /// Bridge words heard within praise or talk.
     pub(super) praise: Timeline,

@@ -12,10 +12,10 @@ use crate::listen::Timeline;
 use crate::measure::session::Rule;
 use crate::measure::words;
 use crate::page::{Glyphs, next_time, session_picture, session_words};
-use crate::screen::view::lag::word;
 use crate::session::{Looking, SessionMeasures, Setup};
 use crate::timeline::session::{Happened, Log};
 use crate::timeline::{MomentId, Sound, SoundId};
+use crate::words::count;
 
 /// Writes all of it: sentences, picture, notes, next time.
 pub(in crate::cli) fn report(
@@ -125,7 +125,7 @@ impl Lines {
                 self.lags.push(pair.mark);
                 let lag = words::lag(pair.lag_ms.unwrap_or(0.0));
                 let at = clock(pair.mark_s.unwrap_or(0.0));
-                writeln!(out, "{at}  mark {lag}, {}.", word(pair.outcome))?;
+                writeln!(out, "{at}  mark {lag}, {}.", pair.outcome.words())?;
                 is_new = true;
             }
         }
@@ -148,8 +148,8 @@ impl Lines {
             .filter(|a| a.kind == crate::timeline::session::ActKind::Mark);
         let marks = marks.count();
         if marks > self.marks && !is_new {
-            let word = if marks == 1 { "mark" } else { "marks" };
-            writeln!(out, "{}  {marks} {word}.", clock(training.now_s))?;
+            let marks = count(marks, "mark", "marks");
+            writeln!(out, "{}  {marks}.", clock(training.now_s))?;
         }
         self.marks = marks;
         let first = training.warnings().into_iter().next();

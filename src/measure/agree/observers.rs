@@ -172,7 +172,6 @@ fn both<'a, T>(
 
 #[cfg(test)]
 mod tests {
-    #![allow(clippy::unwrap_used)]
     use super::*;
     use crate::measure::testing::assert_close;
     use crate::timeline::Outcome;

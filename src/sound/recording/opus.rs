@@ -238,7 +238,6 @@ impl RegisterableAudioDecoder for Opus {
 
 #[cfg(test)]
 mod tests {
-    #![allow(clippy::unwrap_used)]
     use super::*;
     use symphonia::core::packet::Packet;
     use symphonia::core::units::Duration;

@@ -107,7 +107,6 @@ fn is_of_a_person(entry: &Entry) -> bool {
 
 #[cfg(test)]
 mod tests {
-    #![allow(clippy::unwrap_used)]
     use super::*;
     use crate::timeline::MomentSource;
 
