@@ -5,13 +5,12 @@
 use crate::ear::word::{WordAt, WordProfile, known_after_s};
 use crate::ear::{ClickProfile, Ear, EarError, Heard};
 use crate::timeline::{
-    BallFinder, Drop, Found, Impact, Moment, MomentKind, Refused, Sound, SoundKind, moment_of,
+    BallFinder, BallKind, Drop, Found, Impact, Moment, MomentKind, Refused, Sound, SoundKind,
+    Unproven, moment_of,
 };
 
 /// Seconds after which a click or a bang is told at the latest.
 const SOUND_KNOWN_S: f64 = 0.5;
-/// Drops whose heights differ by less than this part are from one height.
-const SAME_HEIGHT: f64 = 0.2;
 
 /// What was heard in a stream.
 #[derive(Debug, Clone, PartialEq, Default)]
@@ -28,6 +27,8 @@ pub struct Timeline {
     pub drops: Vec<Drop>,
     /// Chains of impacts that look like a drop but were refused.
     pub refused: Vec<Refused>,
+    /// What was heard like a ball and could not be proven; known at the end.
+    pub unproven: Unproven,
     /// Length of the stream in seconds.
     pub duration_s: f64,
 }
@@ -77,40 +78,15 @@ impl Timeline {
             .map(|(_, u_ms)| *u_ms)
     }
 
-    /// A drill drops one ball from one height. Where the drops that were found say
-    /// which, the impacts are gone through once more with the height known: a
-    /// drop with few bounces is then told from chance. What was found before stays
-    /// as it is, to the last digit: a drop set aside, or kept, is known by it.
-    fn look_again(&mut self) {
-        let mut heights: Vec<f64> = self.drops.iter().map(|d| d.height_m).collect();
-        heights.sort_by(f64::total_cmp);
-        let (Some(low), Some(high), Some(middle)) = (
-            heights.first(),
-            heights.last(),
-            heights.get(heights.len() / 2),
-        ) else {
-            return;
-        };
-        if high - low > SAME_HEIGHT * middle {
-            return;
+    /// Puts a drop in its place, or in that of the same drop before it was settled.
+    pub fn add_drop(&mut self, drop: Drop) {
+        match self.drops.iter_mut().find(|d| d.floor_s == drop.floor_s) {
+            Some(known) => *known = drop,
+            None => {
+                let place = self.drops.partition_point(|d| d.floor_s <= drop.floor_s);
+                self.drops.insert(place, drop);
+            }
         }
-        let mut ball = BallFinder::new(Some(*middle));
-        let mut again = Self::default();
-        let impacts = self.sounds.iter().filter(|s| s.kind == SoundKind::Impact);
-        for sound in impacts {
-            let impact = Impact {
-                t_s: sound.t_s,
-                strength_db: sound.level_dbfs,
-            };
-            sort_in(ball.push(impact), &mut again, &mut |_| {});
-        }
-        sort_in(ball.finish(), &mut again, &mut |_| {});
-        let mut new = again.drops;
-        new.retain(|drop| !self.drops.iter().any(|old| old.overlaps(drop)));
-        self.refused
-            .retain(|one| !new.iter().any(|drop| drop.overlaps(&one.drop)));
-        self.drops.append(&mut new);
-        self.drops.sort_by(|a, b| a.floor_s.total_cmp(&b.floor_s));
     }
 }
 
@@ -122,7 +98,8 @@ pub enum News {
     Sound(Sound, f64),
     /// A taught word within praise or talk: no mark.
     InPraise(Sound),
-    /// A drop of the ball.
+    /// A drop of the ball; one that was given before it was settled comes again with
+    /// its floor.
     Drop(Drop),
 }
 
@@ -130,7 +107,6 @@ pub enum News {
 pub struct Listening {
     ear: Ear,
     ball: BallFinder,
-    height_told: bool,
     names: Vec<String>,
     rate_hz: f64,
     known_after_s: f64,
@@ -148,12 +124,18 @@ impl Listening {
         Ok(Self {
             ear: Ear::new(rate_hz, profiles)?,
             ball: BallFinder::new(height_m),
-            height_told: height_m.is_some(),
             names: profiles.iter().map(|p| p.name.clone()).collect(),
             rate_hz: f64::from(rate_hz),
             known_after_s: SOUND_KNOWN_S,
             timeline: Timeline::default(),
         })
+    }
+
+    /// Listens for this kind of ball.
+    #[must_use]
+    pub fn with_ball(mut self, kind: Option<BallKind>) -> Self {
+        self.ball = self.ball.with_ball(kind);
+        self
     }
 
     /// Listens for taught words too, at the same sample rate; `word_at` says where
@@ -231,12 +213,7 @@ impl Listening {
         let found = ball.finish();
         sort_in(found, timeline, tell);
         timeline.duration_s = duration_s;
-        timeline
-            .drops
-            .sort_by(|a, b| a.floor_s.total_cmp(&b.floor_s));
-        if !self.height_told {
-            self.timeline.look_again();
-        }
+        timeline.unproven = ball.unproven();
         Ok(self.timeline)
     }
 }
@@ -269,6 +246,7 @@ fn take(
         let found = ball.push(Impact {
             t_s: sound.t_s,
             strength_db: sound.level_dbfs,
+            print: heard.print,
         });
         sort_in(found, timeline, tell);
     }
@@ -286,7 +264,7 @@ fn sort_in(found: Vec<Found>, timeline: &mut Timeline, tell: &mut dyn FnMut(News
         match one {
             Found::Drop(drop) => {
                 tell(News::Drop(drop.clone()));
-                timeline.drops.push(drop);
+                timeline.add_drop(drop);
             }
             Found::Refused(refused) => timeline.refused.push(refused),
         }

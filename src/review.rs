@@ -110,7 +110,7 @@ fn sound_moment(heard: &Timeline, moment: &Moment) -> (Source, Option<f64>) {
         (MomentKind::Release, Some(drop)) => {
             (Source::Bounces, Some(floor_u_ms.hypot(drop.release_u_ms)))
         }
-        // Half a flight is known as well as the two impacts that end it.
+        // Half a flight is known as well as the two impacts that end it, and the air.
         (MomentKind::Top, Some(drop)) => {
             let second_u_ms = drop
                 .impacts_s
@@ -119,7 +119,7 @@ fn sound_moment(heard: &Timeline, moment: &Moment) -> (Source, Option<f64>) {
                 .unwrap_or(0.0);
             (
                 Source::MomentOnset,
-                Some(0.5 * floor_u_ms.hypot(second_u_ms)),
+                Some((0.5 * floor_u_ms.hypot(second_u_ms)).hypot(drop.top_u_ms)),
             )
         }
         _ => (Source::MomentOnset, Some(floor_u_ms)),

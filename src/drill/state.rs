@@ -7,7 +7,7 @@ use crate::listen::{News, Timeline};
 use crate::measure::unheard::{Ears, unheard};
 use crate::measure::{Summary, Yardstick, summarise};
 use crate::review::{Outcome, judge};
-use crate::timeline::{Moment, Pair, moment_of};
+use crate::timeline::{Moment, MomentKind, Pair, moment_of};
 
 /// Seconds after which nothing more is heard of an instant: a drop is told once
 /// its ball is silent, which takes some seconds of bounces.
@@ -294,9 +294,15 @@ pub fn step(mut state: State, event: Event) -> State {
         }
         Event::Heard(News::InPraise(sound)) => state.heard.in_praise.push(sound),
         Event::Heard(News::Drop(drop)) => {
+            let is_new = state.heard.drops.iter().all(|d| d.floor_s != drop.floor_s);
+            // The floor stands at once; release and top may still get better.
+            let is_due = match state.setup.kind {
+                MomentKind::Floor => is_new,
+                _ => drop.is_settled,
+            };
             let moment = moment_of(&drop, state.setup.kind);
-            state.heard.drops.push(drop);
-            if let Some(moment) = moment.filter(|_| state.setup.way == Way::Ball) {
+            state.heard.add_drop(drop);
+            if let Some(moment) = moment.filter(|_| is_due && state.setup.way == Way::Ball) {
                 state.add_moment(moment);
                 state.pair_again();
             }

@@ -39,6 +39,7 @@ struct InForce {
 struct Listened {
     channel: Option<usize>,
     height_m: Option<f64>,
+    ball: Option<String>,
 }
 
 /// Hears again one bout, or all of them.
@@ -105,7 +106,10 @@ fn listen(
     };
     let mut recording = Recording::open(sound, channel)?;
     let rate_hz = recording.info().sample_rate_hz;
-    let mut listening = taught.listening(rate_hz, listened.height_m, word_at)?;
+    let ball = listened.ball.as_deref().and_then(|kind| kind.parse().ok());
+    let mut listening = taught
+        .listening(rate_hz, listened.height_m, word_at)?
+        .with_ball(ball);
     while let Some(block) = recording.next_block()? {
         listening.push(block)?;
     }
@@ -120,6 +124,7 @@ fn drops_again(stored: &StoredBout, sound: &Path) -> Result<Vec<Pair>> {
     let listened = Listened {
         channel: in_force.listened.channel,
         height_m: in_force.listened.height_m.or(in_force.drill.height_m),
+        ball: in_force.listened.ball.or(in_force.drill.ball),
     };
     let kind = stored.moments().next().map(|m| m.kind);
     let kind = kind.context("there were no moments in it")?;
