@@ -5,8 +5,8 @@
 use crate::ear::word::{WordAt, WordProfile, known_after_s};
 use crate::ear::{ClickProfile, Ear, EarError, Heard};
 use crate::timeline::{
-    BallFinder, BallKind, Drop, Found, Impact, Moment, MomentKind, Refused, Sound, SoundKind,
-    Unproven, moment_of,
+    BallFinder, BallKind, Drop, Found, HeardSound, Impact, KnownMoment, MomentId, MomentKind,
+    Refused, Sound, SoundId, SoundKind, Unproven, moment_of,
 };
 
 /// Seconds after which a click or a bang is told at the latest.
@@ -16,14 +16,12 @@ const SOUND_KNOWN_S: f64 = 0.5;
 #[derive(Debug, Clone, PartialEq, Default)]
 pub struct Timeline {
     /// All sounds, in order of time.
-    pub sounds: Vec<Sound>,
-    /// Standard uncertainty of each sound's instant, in milliseconds.
-    pub sound_u_ms: Vec<f64>,
+    pub sounds: Vec<HeardSound>,
     /// Taught words that were part of praise or talk and count as no marks.
     pub in_praise: Vec<Sound>,
     /// Where in a word its mark is stamped; the onset where no word was listened for.
     pub word_at: WordAt,
-    /// The drops of the ball, in order of time.
+    /// The drops of the ball, in detection order.
     pub drops: Vec<Drop>,
     /// Chains of impacts that look like a drop but were refused.
     pub refused: Vec<Refused>,
@@ -34,12 +32,18 @@ pub struct Timeline {
 }
 
 impl Timeline {
+    /// Numbers a sound in detection order and adds it.
+    pub fn add(&mut self, sound: Sound, u_ms: f64) {
+        let id = SoundId::at(self.sounds.len());
+        self.insert(HeardSound { id, sound, u_ms });
+    }
+
     /// Puts a sound in its place: a word is known later than what followed its
     /// onset.
-    pub fn add(&mut self, sound: Sound, u_ms: f64) {
-        let place = self.sounds.partition_point(|s| s.t_s <= sound.t_s);
-        self.sounds.insert(place, sound);
-        self.sound_u_ms.insert(place, u_ms);
+    pub fn insert(&mut self, heard: HeardSound) {
+        let t_s = heard.sound.t_s;
+        let place = self.sounds.partition_point(|s| s.sound.t_s <= t_s);
+        self.sounds.insert(place, heard);
     }
 
     /// Words heard within praise or talk: each name and how often, by name.
@@ -50,52 +54,72 @@ impl Timeline {
         same.filter_map(|n| Some((*n.first()?, n.len()))).collect()
     }
 
-    /// Moments of one kind, in order of time.
-    pub fn moments(&self, kind: MomentKind) -> Vec<Moment> {
-        self.drops
-            .iter()
-            .filter_map(|drop| moment_of(drop, kind))
-            .collect()
+    /// Moments of one kind, in order of time and numbered by it.
+    pub fn moments(&self, kind: MomentKind) -> Vec<KnownMoment> {
+        let drops = 0..self.drops.len();
+        let mut moments: Vec<KnownMoment> = drops.filter_map(|k| self.moment(k, kind)).collect();
+        moments.sort_by(|a, b| a.moment.t_s.total_cmp(&b.moment.t_s));
+        for (place, one) in moments.iter_mut().enumerate() {
+            one.id = MomentId::at(place);
+        }
+        moments
     }
 
-    /// The marks: clicks and words, as (seconds, standard uncertainty in ms).
-    pub fn marks(&self) -> Vec<(f64, f64)> {
-        self.sounds
-            .iter()
-            .zip(&self.sound_u_ms)
-            .filter(|(sound, _)| sound.kind != SoundKind::Impact)
-            .map(|(sound, u_ms)| (sound.t_s, *u_ms))
-            .collect()
+    /// The moment of one kind of the drop at `place`, numbered by the drop.
+    pub fn moment(&self, place: usize, kind: MomentKind) -> Option<KnownMoment> {
+        let drop = self.drops.get(place)?;
+        let floor_u_ms = self.u_ms_near(drop.floor_s);
+        let u_ms = match kind {
+            MomentKind::Release => floor_u_ms.hypot(drop.release_u_ms),
+            // Half a flight is known as well as the two impacts that end it, and the air.
+            MomentKind::Top => {
+                let second = drop.impacts_s.get(1);
+                let second_u_ms = second.map_or(0.0, |t_s| self.u_ms_near(*t_s));
+                (0.5 * floor_u_ms.hypot(second_u_ms)).hypot(drop.top_u_ms)
+            }
+            MomentKind::Floor | MomentKind::Behaviour => floor_u_ms,
+        };
+        Some(KnownMoment {
+            id: MomentId::at(place),
+            moment: moment_of(drop, kind)?,
+            u_ms: Some(u_ms),
+        })
+    }
+
+    /// The marks: clicks and words, in order of time.
+    pub fn marks(&self) -> impl DoubleEndedIterator<Item = &HeardSound> {
+        self.sounds.iter().filter(|s| s.sound.is_mark())
     }
 
     /// Standard uncertainty of the sound that lies nearest to `t_s`, in
-    /// milliseconds; `None` when nothing was heard.
-    pub fn u_ms_near(&self, t_s: f64) -> Option<f64> {
-        self.sounds
+    /// milliseconds; 0 when nothing was heard.
+    fn u_ms_near(&self, t_s: f64) -> f64 {
+        let far_s = |s: &HeardSound| (s.sound.t_s - t_s).abs();
+        let nearest = self
+            .sounds
             .iter()
-            .zip(&self.sound_u_ms)
-            .min_by(|a, b| (a.0.t_s - t_s).abs().total_cmp(&(b.0.t_s - t_s).abs()))
-            .map(|(_, u_ms)| *u_ms)
+            .min_by(|a, b| far_s(a).total_cmp(&far_s(b)));
+        nearest.map_or(0.0, |s| s.u_ms)
     }
 
-    /// Puts a drop in its place, or in that of the same drop before it was settled.
-    pub fn add_drop(&mut self, drop: Drop) {
-        match self.drops.iter_mut().find(|d| d.floor_s == drop.floor_s) {
-            Some(known) => *known = drop,
-            None => {
-                let place = self.drops.partition_point(|d| d.floor_s <= drop.floor_s);
-                self.drops.insert(place, drop);
-            }
+    /// Adds a drop, or puts it in the place of the same drop before it was settled;
+    /// returns its place.
+    pub fn add_drop(&mut self, drop: Drop) -> usize {
+        let known = self.drops.iter().position(|d| d.floor_s == drop.floor_s);
+        match known {
+            Some(place) => self.drops[place] = drop,
+            None => self.drops.push(drop),
         }
+        known.unwrap_or(self.drops.len() - 1)
     }
 }
 
-/// What has become known, in the order of knowing: a word is known when it is
-/// over, so perhaps after sounds that came later.
+/// What was detected, in detection order: a word is known when it is over, so perhaps
+/// after sounds that came later.
 #[derive(Debug, Clone, PartialEq)]
 pub enum News {
-    /// A sound; its standard uncertainty in milliseconds.
-    Sound(Sound, f64),
+    /// A sound.
+    Sound(HeardSound),
     /// A taught word within praise or talk: no mark.
     InPraise(Sound),
     /// A drop of the ball; one that was given before it was settled comes again with
@@ -158,12 +182,12 @@ impl Listening {
         self.known_after_s
     }
 
-    /// More of the stream.
+    /// Takes more of the stream.
     pub fn push(&mut self, samples: &[f32]) -> Result<(), EarError> {
         self.push_and_tell(samples, &mut |_| {})
     }
 
-    /// More of the stream; what is known by it goes to `tell`, each thing once.
+    /// Takes more of the stream; calls `tell` exactly once for each thing detected in it.
     pub fn push_and_tell(
         &mut self,
         samples: &[f32],
@@ -187,18 +211,18 @@ impl Listening {
         Ok(())
     }
 
-    /// What was heard up to now.
+    /// What has been heard so far.
     pub fn so_far(&self) -> &Timeline {
         &self.timeline
     }
 
-    /// The end of the stream: all that was heard.
+    /// Ends the stream; returns all that was heard.
     pub fn finish(self) -> Result<Timeline, EarError> {
         self.finish_and_tell(&mut |_| {})
     }
 
-    /// As [`Listening::finish`]; what is known by the end goes to `tell`. Drops that
-    /// were told stand; there may be more of them by the end.
+    /// As [`Listening::finish`]; calls `tell` for what is detected by the end. Drops that
+    /// were reported stand; there may be more of them by the end.
     pub fn finish_and_tell(mut self, tell: &mut dyn FnMut(News)) -> Result<Timeline, EarError> {
         let duration_s = self.ear.count() as f64 / self.rate_hz;
         let Self {
@@ -255,8 +279,10 @@ fn take(
         timeline.in_praise.push(sound);
         return;
     }
-    tell(News::Sound(sound.clone(), u_ms));
-    timeline.add(sound, u_ms);
+    let id = SoundId::at(timeline.sounds.len());
+    let heard = HeardSound { id, sound, u_ms };
+    tell(News::Sound(heard.clone()));
+    timeline.insert(heard);
 }
 
 fn sort_in(found: Vec<Found>, timeline: &mut Timeline, tell: &mut dyn FnMut(News)) {

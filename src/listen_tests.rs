@@ -1,5 +1,3 @@
-#![allow(clippy::unwrap_used)]
-
 use super::*;
 use crate::timeline::Refusal;
 
@@ -58,8 +56,11 @@ fn a_second_look_adds_drops_and_moves_none() {
         told.refused[0].reason,
         Refusal::HeightImplausible { .. }
     ));
-    assert_eq!(floors(&ended), [5.0, 15.0, 25.0, 35.0]);
-    assert_eq!(ended.drops[1..], told.drops[..]);
+    assert_eq!(floors(&ended), [15.0, 25.0, 35.0, 5.0], "as detected");
+    assert_eq!(ended.drops[..3], told.drops[..]);
+    let moments = ended.moments(MomentKind::Floor);
+    let times: Vec<f64> = moments.iter().map(|m| m.moment.t_s).collect();
+    assert_eq!(times, [5.0, 15.0, 25.0, 35.0]);
     assert_eq!(ended.refused, told.refused);
 }
 

@@ -2,11 +2,10 @@
 //! uncertainty, the whole summed up. Pure; the live drill and the recording
 //! afterwards come to the same.
 
-use crate::listen::Timeline;
 use crate::measure::budget::{Budget, Source};
 use crate::measure::uncertainty::{rectangular, resolution};
 use crate::measure::{Summary, Yardstick, summarise};
-use crate::timeline::{Aim, Moment, MomentKind, MomentSource, Pair, Window, pair};
+use crate::timeline::{Aim, HeardSound, KnownMoment, MomentKind, MomentSource, Pair, Window, pair};
 
 /// Time that sound takes for a metre at 20 °C, in milliseconds (ISO 9613-1:
 /// 343.2 m/s).
@@ -50,32 +49,40 @@ pub struct Outcome {
 /// The sound of the ball and that of the clicker reach the microphone later than
 /// they were made: the difference of the two ways is taken off each lag, so that
 /// `lag_ms` differs from `mark_s − moment_s` by it when the distances differ.
-pub fn judge(heard: &Timeline, moments: &[Moment], rules: &Rules) -> Outcome {
-    let marks = heard.marks();
-    let mark_times: Vec<f64> = marks.iter().map(|m| m.0).collect();
-    let moment_times: Vec<f64> = moments.iter().map(|m| m.t_s).collect();
+pub fn judge<'a>(
+    marks: impl IntoIterator<Item = &'a HeardSound>,
+    moments: impl IntoIterator<Item = &'a KnownMoment>,
+    rules: &Rules,
+) -> Outcome {
+    let marks: Vec<&HeardSound> = marks.into_iter().collect();
+    let moments: Vec<&KnownMoment> = moments.into_iter().collect();
+    let mark_times: Vec<f64> = marks.iter().map(|m| m.sound.t_s).collect();
+    let moment_times: Vec<f64> = moments.iter().map(|m| m.moment.t_s).collect();
     let way_ms = |m: f64| m * TRAVEL_MS_PER_M;
     let mut pairs = pair(&moment_times, &mark_times, rules.window, rules.aim);
     let mut budgets = Vec::new();
     for one in &mut pairs {
-        let (Some(moment_s), Some(mark_s), Some(lag_ms)) = (one.moment_s, one.mark_s, one.lag_ms)
-        else {
+        let moment = one.moment.map(|id| moments[id.place()]);
+        let mark = one.mark.map(|id| marks[id.place()]);
+        (one.moment, one.mark) = (moment.map(|m| m.id), mark.map(|m| m.id));
+        let (Some(moment), Some(mark), Some(lag_ms)) = (moment, mark, one.lag_ms) else {
             continue;
         };
-        let moment = moments.iter().find(|m| m.t_s == moment_s);
-        let heard_moment = moment.is_some_and(|m| m.source == MomentSource::Sound);
-        let mark_u_ms = marks.iter().find(|m| m.0 == mark_s).map_or(0.0, |m| m.1);
+        let heard_moment = moment.moment.source == MomentSource::Sound;
         if heard_moment {
             let lag_ms = lag_ms + way_ms(rules.ball_m) - way_ms(rules.clicker_m);
             one.lag_ms = Some(lag_ms);
             one.outcome = rules.aim.judge(lag_ms);
         }
-        let moment_u_ms = match moment {
-            Some(m) if heard_moment => sound_moment(heard, m),
-            Some(m) if m.source == MomentSource::Hand => (Source::Hand, Some(rules.hand_u_ms)),
-            _ => (Source::Picture, resolution(rules.file_step_ms)),
+        let moment_u_ms = match (moment.moment.source, moment.moment.kind) {
+            (MomentSource::Sound, MomentKind::Release) => {
+                (Source::Bounces, moment.u_ms.or(Some(0.0)))
+            }
+            (MomentSource::Sound, _) => (Source::MomentOnset, moment.u_ms.or(Some(0.0))),
+            (MomentSource::Hand, _) => (Source::Hand, Some(rules.hand_u_ms)),
+            (MomentSource::File, _) => (Source::Picture, resolution(rules.file_step_ms)),
         };
-        let mut parts = vec![(Source::MarkOnset, Some(mark_u_ms)), moment_u_ms];
+        let mut parts = vec![(Source::MarkOnset, Some(mark.u_ms)), moment_u_ms];
         if heard_moment {
             let way_u_ms = way_u_ms(rules.known_within_m);
             parts.extend([(Source::MarkWay, way_u_ms), (Source::MomentWay, way_u_ms)]);
@@ -88,7 +95,7 @@ pub fn judge(heard: &Timeline, moments: &[Moment], rules: &Rules) -> Outcome {
         budgets.extend(budget);
     }
     let yardstick =
-        Yardstick::shared(moments.iter().map(|m| m.kind)).unwrap_or(Yardstick::Reaction);
+        Yardstick::shared(moments.iter().map(|m| m.moment.kind)).unwrap_or(Yardstick::Reaction);
     let budget = Budget::typical(&budgets);
     let mut summary = summarise(&pairs, yardstick, rules.aim);
     summary.add_what_lags_share(budget.as_ref().map_or(0.0, Budget::shared_ms));
@@ -99,47 +106,17 @@ pub fn judge(heard: &Timeline, moments: &[Moment], rules: &Rules) -> Outcome {
     }
 }
 
-/// Standard uncertainty of a moment of the ball, in milliseconds, and its source.
-fn sound_moment(heard: &Timeline, moment: &Moment) -> (Source, Option<f64>) {
-    let drop = heard
-        .drops
-        .iter()
-        .find(|d| [d.floor_s, d.release_s, d.top_s].contains(&moment.t_s));
-    let floor_u_ms = drop.and_then(|d| heard.u_ms_near(d.floor_s)).unwrap_or(0.0);
-    match (moment.kind, drop) {
-        (MomentKind::Release, Some(drop)) => {
-            (Source::Bounces, Some(floor_u_ms.hypot(drop.release_u_ms)))
-        }
-        // Half a flight is known as well as the two impacts that end it, and the air.
-        (MomentKind::Top, Some(drop)) => {
-            let second_u_ms = drop
-                .impacts_s
-                .get(1)
-                .and_then(|t| heard.u_ms_near(*t))
-                .unwrap_or(0.0);
-            (
-                Source::MomentOnset,
-                Some((0.5 * floor_u_ms.hypot(second_u_ms)).hypot(drop.top_u_ms)),
-            )
-        }
-        _ => (Source::MomentOnset, Some(floor_u_ms)),
-    }
-}
-
-/// The budget of pairs that were kept: of each lag only the whole is there, and
-/// where its moment came from says what it was made of. The distances are those of
-/// [`Rules`]. `None` without lags.
-pub fn budget_of_kept<'a>(
-    pairs: impl IntoIterator<Item = &'a Pair>,
-    moments: &[Moment],
+/// The budget of lags that were kept: of each only the whole standard uncertainty
+/// (milliseconds) is there, and where its moment came from says what it was made of.
+/// The distances are those of [`Rules`]. `None` without lags.
+pub fn budget_of_kept(
+    lags: impl IntoIterator<Item = (MomentSource, f64)>,
     clicker_m: f64,
     known_within_m: f64,
 ) -> Option<Budget> {
-    let budgets: Vec<Budget> = pairs
+    let budgets: Vec<Budget> = lags
         .into_iter()
-        .filter_map(|pair| {
-            let (moment_s, u_ms) = (pair.moment_s?, pair.u_ms?);
-            let source = moments.iter().find(|m| m.t_s == moment_s)?.source;
+        .filter_map(|(source, u_ms)| {
             let (ways, way) = match source {
                 MomentSource::Sound => (2.0, way_u_ms(known_within_m)),
                 _ => (1.0, whole_way_u_ms(clicker_m, known_within_m)),

@@ -65,12 +65,7 @@ pub fn measure(log: &Log, setup: &Setup, end_s: f64) -> SessionMeasures {
 pub fn measure_looked(log: &Log, setup: &Setup, at: &Looking) -> SessionMeasures {
     let marks = at.times(ActKind::Mark).len();
     let noted = at.paid.treats > 0;
-    let gaps: Vec<f64> = at
-        .paid
-        .paid
-        .iter()
-        .map(|(mark, treat)| treat - mark)
-        .collect();
+    let gaps: Vec<f64> = at.paid.paid.iter().map(|p| p.gap_s).collect();
     let answers: Vec<f64> = at.tries.iter().filter_map(|t| t.answer_s).collect();
     let raw: Vec<f64> = at.pairs.iter().filter_map(|p| p.lag_ms).collect();
     let has_moments = at.pairs.iter().any(|p| p.moment_s.is_some());
@@ -85,7 +80,7 @@ pub fn measure_looked(log: &Log, setup: &Setup, at: &Looking) -> SessionMeasures
         marks,
         treats: noted.then_some(at.paid.treats),
         extra_treats: noted.then_some(at.paid.extra),
-        unpaid: noted.then(|| Share::new(at.paid.unpaid_s.len(), marks)),
+        unpaid: noted.then(|| Share::new(at.paid.unpaid.len(), marks)),
         treat_gap_s: median(&gaps),
         longest_treat_gap_s: gaps.iter().copied().reduce(f64::max),
         answer_s: median(&answers),

@@ -4,10 +4,13 @@
 //! `cargo test --test ball_accuracy -- --nocapture` prints the table.
 #![allow(clippy::unwrap_used, clippy::expect_used)]
 
+#[path = "detection/found.rs"]
+mod found;
+
+use found::{Detection, detect};
 use marklag::ear::teach_click;
 use marklag::listen::{Listening, Timeline};
-use marklag::measure::detection::{Detection, detect};
-use marklag::measure::quantile::{QuantileType, quantile};
+use marklag::measure::quantile::quantile;
 use marklag::sound::room::{Ball, Clicker, Colour, Room, Scene};
 use marklag::timeline::{MomentKind, SoundKind};
 
@@ -71,7 +74,7 @@ fn floors_are_found_and_lags_are_exact() {
             let floors: Vec<f64> = heard
                 .moments(MomentKind::Floor)
                 .iter()
-                .map(|m| m.t_s)
+                .map(|m| m.moment.t_s)
                 .collect();
             let found = detect(&truth, &floors, 0.025);
             counts.0 += found.true_positives;
@@ -86,8 +89,8 @@ fn floors_are_found_and_lags_are_exact() {
             let clicks: Vec<f64> = heard
                 .sounds
                 .iter()
-                .filter(|s| s.kind == SoundKind::Click)
-                .map(|s| s.t_s)
+                .filter(|s| s.sound.kind == SoundKind::Click)
+                .map(|s| s.sound.t_s)
                 .collect();
             for (floor, click) in truth.iter().zip(&scene.clicks) {
                 let press = click.press as f64 / f64::from(RATE_HZ);
@@ -104,7 +107,7 @@ fn floors_are_found_and_lags_are_exact() {
         let f = Detection::from_counts(counts.0, counts.1, counts.2)
             .f_measure
             .unwrap();
-        let q = |x: &[f64], p| quantile(x, p, QuantileType::MedianUnbiased).unwrap();
+        let q = |x: &[f64], p| quantile(x, p).unwrap();
         println!(
             "{over_noise_db:3}  {:6}  {f:.4}  {:4}  {:.3}  {:.3}                                {:.3}",
             counts.0 + counts.2,

@@ -14,7 +14,7 @@ use marklag::listen::{Listening, Timeline};
 use marklag::measure::proportion::Share;
 use marklag::review::{Rules, TRAVEL_MS_PER_M, judge};
 use marklag::sound::room::{Ball, Clicker, Colour, Dice, Room, Scene};
-use marklag::timeline::{Aim, Moment, MomentKind, MomentSource, SoundKind, Window};
+use marklag::timeline::{Aim, KnownMoment, Moment, MomentKind, MomentSource, SoundKind, Window};
 
 /// Kept apart: nothing in the ear was chosen with these (7000 to 8019 were).
 const SEEDS: Range<u64> = 9_000..9_040;
@@ -117,7 +117,11 @@ fn of_drops(seed: u64, profile: &ClickProfile, over_noise_db: f64, ways: Ways) -
     let (scene, truth) = drill(seed, over_noise_db, ways);
     let heard = listen(profile, &scene);
     let moments = heard.moments(MomentKind::Floor);
-    let outcome = judge(&heard, &moments, &rules(1.0, ways.known_within_m(), 0.0));
+    let outcome = judge(
+        heard.marks(),
+        &moments,
+        &rules(1.0, ways.known_within_m(), 0.0),
+    );
     held(&outcome, &truth, 0.025)
 }
 
@@ -149,7 +153,11 @@ fn of_pictures(seed: u64, profile: &ClickProfile, over_noise_db: f64) -> Held {
     room.noise(PEAK * 10f64.powf(-over_noise_db / 20.0), Colour::Pink);
     let heard = listen(profile, &room.finish());
     held(
-        &judge(&heard, &moments, &rules(0.25, 0.25, 1e3 / 30.0)),
+        &judge(
+            heard.marks(),
+            &KnownMoment::list(&moments),
+            &rules(0.25, 0.25, 1e3 / 30.0),
+        ),
         &truth,
         1e-9,
     )
@@ -308,9 +316,9 @@ fn beside_bound(seed: u64, profile: &ClickProfile, over_noise_db: f64) -> Vec<(b
         } else {
             SoundKind::Impact
         };
-        let same = heard.sounds.iter().filter(|s| s.kind == kind);
+        let same = heard.sounds.iter().filter(|s| s.sound.kind == kind);
         let error_s = same
-            .map(|s| s.t_s - *at as f64 / rate_hz)
+            .map(|s| s.sound.t_s - *at as f64 / rate_hz)
             .min_by(|a, b| a.abs().total_cmp(&b.abs()))?;
         // What was not found within 25 ms is a miss, not an error.
         (error_s.abs() < 0.025).then_some((

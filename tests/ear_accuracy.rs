@@ -7,9 +7,12 @@
 mod ear_room;
 
 use ear_room::{clicks, hear, taught};
+#[path = "detection/found.rs"]
+mod found;
+
+use found::{Detection, detect};
 use marklag::ear::ClickProfile;
-use marklag::measure::detection::{Detection, detect};
-use marklag::measure::quantile::{QuantileType, quantile};
+use marklag::measure::quantile::quantile;
 use marklag::sound::room::{Clicker, Colour, Dice, Room, Scene, bang, speech};
 
 /// Kept apart: nothing in the ear was chosen with these.
@@ -180,7 +183,7 @@ fn measure(row: &Row, profiles: &[(u64, ClickProfile)]) -> Measured {
         f: Detection::from_counts(counts.0, counts.1, counts.2)
             .f_measure
             .unwrap(),
-        p95_ms: quantile(&errors_ms, 0.95, QuantileType::MedianUnbiased).unwrap(),
+        p95_ms: quantile(&errors_ms, 0.95).unwrap(),
         counts,
         faults,
     }

@@ -110,8 +110,8 @@ fn listened(minutes: u32) -> (Vec<f64>, usize, Option<(f64, f64)>) {
     let end_s = frames as f64 / f64::from(RATE_HZ);
     for happening in told {
         match happening {
-            Happening::Heard(News::Sound(sound, _)) if sound.kind == SoundKind::Click => {
-                clicks_s.push(sound.t_s);
+            Happening::Heard(News::Sound(heard)) if heard.sound.kind == SoundKind::Click => {
+                clicks_s.push(heard.sound.t_s);
             }
             Happening::Now { t_s, .. } => {
                 heard_to.store((t_s * f64::from(RATE_HZ)) as u64, Relaxed);

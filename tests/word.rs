@@ -7,7 +7,7 @@ use marklag::ear::word::{TaughtWord, WordAt, WordLesson, WordTeachError, teach_w
 use marklag::ear::{Ear, Heard, teach_click};
 use marklag::listen::{Listening, News, Timeline};
 use marklag::sound::room::{Ball, Clicker, Colour, Dice, Room, bang, farm, music, speech, word};
-use marklag::timeline::{Sound, SoundKind};
+use marklag::timeline::{HeardSound, SoundKind};
 use proptest::prelude::*;
 
 /// The made-up word that is taught: one that is found with room to spare, for
@@ -411,12 +411,12 @@ fn all_that_is_told_is_the_timeline_each_thing_once() {
     let (mut praise, mut drops, mut disorder) = (Vec::new(), Vec::new(), 0);
     for (news, now_s) in all {
         match news {
-            News::Sound(sound, _) => {
-                let late_s = now_s - sound.t_s;
-                assert!(late_s <= known_after_s + block_s, "{sound:?}: {late_s} s");
-                let last_s = sounds.last().map_or(0.0, |s: &Sound| s.t_s);
-                disorder += usize::from(sound.t_s < last_s);
-                sounds.push(sound);
+            News::Sound(heard) => {
+                let late_s = now_s - heard.sound.t_s;
+                assert!(late_s <= known_after_s + block_s, "{heard:?}: {late_s} s");
+                let last_s = sounds.last().map_or(0.0, |s: &HeardSound| s.sound.t_s);
+                disorder += usize::from(heard.sound.t_s < last_s);
+                sounds.push(heard);
             }
             News::InPraise(sound) => praise.push(sound),
             News::Drop(drop) => drops.push(drop),
@@ -426,13 +426,13 @@ fn all_that_is_told_is_the_timeline_each_thing_once() {
         disorder > 0,
         "a word is known after what followed its onset"
     );
-    sounds.sort_by(|a, b| a.t_s.total_cmp(&b.t_s));
+    sounds.sort_by(|a, b| a.sound.t_s.total_cmp(&b.sound.t_s));
     assert_eq!(sounds, timeline.sounds);
     assert_eq!(praise, timeline.in_praise);
     assert_eq!(drops, timeline.drops);
     assert_eq!((praise.len(), drops.len()), (2, 2));
-    let words = sounds.iter().filter(|s| s.kind == SoundKind::Word).count();
-    assert_eq!(words, 2);
+    let words = sounds.iter().filter(|s| s.sound.kind == SoundKind::Word);
+    assert_eq!(words.count(), 2);
 }
 
 proptest! {
@@ -474,12 +474,12 @@ fn a_blow_beside_the_word_makes_its_onset_less_sure() {
             .unwrap();
         listening.push(&scene.samples).unwrap();
         let heard = listening.finish().unwrap();
-        let all = heard.sounds.iter().zip(&heard.sound_u_ms);
-        let words = all.filter(|(s, _)| s.kind == SoundKind::Word);
+        let all = heard.sounds.iter();
+        let words = all.filter(|s| s.sound.kind == SoundKind::Word);
         words
-            .map(|(s, u_ms)| {
-                let off = |w: &u64| (1e3 * (s.t_s - *w as f64 / 48_000.0)).abs();
-                (scene.words.iter().map(off).fold(1e9, f64::min), *u_ms)
+            .map(|s| {
+                let off = |w: &u64| (1e3 * (s.sound.t_s - *w as f64 / 48_000.0)).abs();
+                (scene.words.iter().map(off).fold(1e9, f64::min), s.u_ms)
             })
             .collect()
     };

@@ -8,6 +8,7 @@ use super::budget::{Against, Mark, Use};
 use super::facts::Facts;
 use super::verdict::Trust;
 use crate::ear::CLEAR_DB;
+use crate::words::count;
 
 /// Faster or slower than this no sound card's clock runs by itself, in ppm: 160
 /// were met in practice (common practice, no better source), so this is twice that.
@@ -123,15 +124,17 @@ impl fmt::Display for Finding {
             ),
             Self::Away { times } => write!(
                 f,
-                "The microphone was away {times} time{}: use a cable that sits, plug it in elsewhere, and check again.",
-                if *times == 1 { "" } else { "s" }
+                "The microphone was away {}: use a cable that sits, plug it in elsewhere, and check again.",
+                count(*times, "time", "times")
             ),
             Self::Holes {
-                count, missing_ms, ..
+                count: holes,
+                missing_ms,
+                ..
             } => write!(
                 f,
-                "The sound has {count} hole{} ({missing_ms:.0} ms in all): close other programs, or use a microphone on a cable. Lags near a hole are flagged.",
-                if *count == 1 { "" } else { "s" }
+                "The sound has {} ({missing_ms:.0} ms in all): close other programs, or use a microphone on a cable. Lags near a hole are flagged.",
+                count(*holes, "hole", "holes")
             ),
             Self::Clipping { samples } => write!(
                 f,

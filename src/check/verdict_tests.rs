@@ -1,5 +1,3 @@
-#![allow(clippy::unwrap_used)]
-
 use super::*;
 use crate::check::{Blocks, BridgeHeard, Clock, Device, Hand, Loudness, Troubles, WordHeard};
 

@@ -12,8 +12,9 @@ use crate::check::WHOLE_VOICE_HZ;
 use crate::cli::teach::click::alike;
 use crate::ear::word::{WORD_PROFILE_VERSION, WordAt, WordProfile};
 use crate::ear::{ClickProfile, EarError, PROFILE_VERSION};
-use crate::journal::{Home, ProfileSnapshot, write_private_file};
+use crate::journal::{Home, ProfileSnapshot};
 use crate::listen::Listening;
+use crate::system::files::write_private_file;
 
 /// Where nothing is taught.
 pub(super) const NONE_TAUGHT: &str = "no bridge is taught yet, so no mark can be heard. Teach your clicker: marklag teach click NAME, or your word: marklag teach word NAME (--from FILE learns from a recording)";

@@ -139,7 +139,7 @@ impl DemoCmd {
         let heard = listening.finish()?;
         let moments = heard.moments(MomentKind::Floor);
         let rules = super::review::rules(&Settings::default(), MomentKind::Floor, None, None)?;
-        let outcome = judge(&heard, &moments, &rules);
+        let outcome = judge(heard.marks(), &moments, &rules);
         summary::write(
             out,
             "The drill",

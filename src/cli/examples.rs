@@ -91,8 +91,6 @@ pub(super) fn of(words: &[String]) -> &'static [&'static str] {
 
 #[cfg(test)]
 mod tests {
-    #![allow(clippy::unwrap_used)]
-
     use clap::error::ErrorKind;
     use clap::{Command, CommandFactory, Parser};
 

@@ -6,8 +6,9 @@ use std::path::PathBuf;
 use anyhow::Context;
 use jiff::Timestamp;
 
-use crate::journal::{Home, create_new_private_file};
+use crate::journal::Home;
 use crate::sound::wav_out::{Depth, WavOut, WavShape};
+use crate::system::files::create_new_private_file;
 
 /// Begins the file for the sound of a `what` ("drill"): its name in the sounds'
 /// folder, and it. Floats, so that a review hears to the last digit what was heard live.

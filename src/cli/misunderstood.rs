@@ -182,7 +182,6 @@ fn wrong_value(error: &clap::Error) -> Option<String> {
 
 #[cfg(test)]
 mod tests {
-    #![allow(clippy::unwrap_used)]
     use clap::Parser;
 
     use super::*;

@@ -31,7 +31,7 @@ use std::io::{self, Write};
 use std::path::PathBuf;
 use std::process::ExitCode;
 
-use clap::{CommandFactory, Parser, Subcommand};
+use clap::{ArgMatches, CommandFactory, FromArgMatches, Parser, Subcommand};
 
 use self::prose::columns;
 use crate::journal::Home;
@@ -96,11 +96,15 @@ enum Command {
 /// Runs the program and gives its exit code: 0 done, 1 something was wrong with
 /// what was given or found, 2 the command line could not be understood.
 pub fn main() -> ExitCode {
-    let line = match Line::try_parse() {
-        Ok(line) => line,
+    let read = || -> Result<(Line, bool), clap::Error> {
+        let matches = Line::command().try_get_matches()?;
+        Ok((Line::from_arg_matches(&matches)?, is_data(&matches)))
+    };
+    let (line, is_data) = match read() {
+        Ok(read) => read,
         Err(error) => return misunderstood::tell(error),
     };
-    match run(line) {
+    match run(line, is_data) {
         Ok(()) => ExitCode::SUCCESS,
         // Whoever read our output has read enough: not an error.
         Err(error) if is_broken_pipe(&error) => ExitCode::SUCCESS,
@@ -121,8 +125,8 @@ pub fn main() -> ExitCode {
     }
 }
 
-fn run(line: Line) -> anyhow::Result<()> {
-    let mut out = prose::stdout(is_data(std::env::args().skip(1)));
+fn run(line: Line, is_data: bool) -> anyhow::Result<()> {
+    let mut out = prose::stdout(is_data);
     let home = || Home::find(line.home.as_deref());
     match line.command {
         None => Ok(write!(out, "{}", front::page(home()))?),
@@ -151,22 +155,46 @@ fn is_broken_pipe(error: &anyhow::Error) -> bool {
     })
 }
 
-/// Whether what comes on standard output is for a program, and not to be read: then
-/// its lines are left as they are.
-fn is_data(words: impl Iterator<Item = String>) -> bool {
-    let words: Vec<String> = words.collect();
-    let named: Vec<&str> = words
-        .iter()
-        .map(String::as_str)
-        .filter(|word| !word.starts_with('-'))
-        .collect();
-    let has = |a: &str, b: &str| named.windows(2).any(|pair| pair == [a, b]);
-    words
-        .iter()
-        .any(|word| word == "--json" || word == "-" || word.ends_with("=-"))
-        || named
-            .iter()
-            .any(|word| ["completions", "man"].contains(word))
-        || has("journal", "export")
-        || has("plan", "show")
+/// Whether standard output is for a program and not to be read: its lines are then left
+/// as they are.
+fn is_data(matches: &ArgMatches) -> bool {
+    let (mut at, mut path) = (matches, Vec::new());
+    while let Some((name, sub)) = at.subcommand() {
+        path.push(name);
+        at = sub;
+    }
+    let is_stdout = |id: &str| {
+        let values = at.try_get_raw(id).ok().flatten();
+        values.is_some_and(|mut values| values.any(|value| value == "-"))
+    };
+    let is_json = matches!(at.try_get_one::<bool>("json"), Ok(Some(true)));
+    is_json
+        || match path[..] {
+            ["completions" | "man"] | ["journal", "export"] | ["plan", "show"] => true,
+            ["review"] => is_stdout("csv") || is_stdout("vtt"),
+            ["page"] => is_stdout("file"),
+            _ => false,
+        }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_name_like_a_command_is_no_data() {
+        let data = |line: &str| {
+            let words = std::iter::once("marklag").chain(line.split(' '));
+            is_data(&Line::command().try_get_matches_from(words).unwrap())
+        };
+        for line in ["man", "journal export", "plan show target", "drop --json"] {
+            assert!(data(line), "{line}");
+        }
+        for line in ["review a.wav --csv -", "review - --vtt=-", "page -"] {
+            assert!(data(line), "{line}");
+        }
+        for line in ["review - --person man", "drop --person man", "journal list"] {
+            assert!(!data(line), "{line}");
+        }
+    }
 }

@@ -11,14 +11,15 @@ use super::people::listed;
 use super::progress::choose::{Choice, Chosen};
 use super::progress::{Told, name_of};
 use super::prose;
-use super::target::{Target, results_folder};
-use crate::journal::{Distances, Home, Journal, Settings, StoredSession, create_new_private_file};
+use super::target::Target;
+use crate::journal::{Distances, Home, Journal, Settings, StoredSession};
 use crate::measure::budget::Budget;
 use crate::measure::weeks::By;
 use crate::page::{Session, Weeks};
 use crate::review::budget_of_kept;
 use crate::session::Looking;
-use crate::timeline::{Moment, MomentKind};
+use crate::system::files::{create_new_private_file, create_private_folder};
+use crate::timeline::MomentKind;
 
 /// More days than this are told by week, and more weeks by month.
 const ROWS_AT_MOST: usize = 90;
@@ -100,7 +101,7 @@ impl PageCmd {
             }
         }
         if let Some(folder) = &self.svg {
-            results_folder(folder)
+            create_private_folder(folder)
                 .with_context(|| format!("the folder {} cannot be made", folder.display()))?;
             let pictures = weeks.pictures();
             for picture in &pictures {
@@ -154,16 +155,17 @@ fn latest_budget(journal: &Journal, person: Option<&str>) -> anyhow::Result<Opti
         return Ok(None);
     };
     let stored = journal.read_bout(&row.id)?;
-    let moments: Vec<Moment> = stored.moments().cloned().collect();
     let Distances {
         microphone_to_clicker_m,
         known_within_m,
         ..
     } = stored.distances();
-    let pairs = stored.pairs_counted();
+    let lags = stored.pairs_counted().filter_map(|pair| {
+        let moment = stored.moment(pair.moment?)?;
+        Some((moment.source, pair.u_ms?))
+    });
     Ok(budget_of_kept(
-        pairs,
-        &moments,
+        lags,
         microphone_to_clicker_m,
         known_within_m,
     ))

@@ -28,23 +28,38 @@ pub(super) struct ManCmd {}
 impl ManCmd {
     pub(super) fn run(self, command: Command, out: &mut dyn Write) -> anyhow::Result<()> {
         let mut text = Vec::new();
-        let command = command.disable_help_subcommand(true);
-        clap_mangen::Man::new(command.clone()).render(&mut text)?;
+        let man = clap_mangen::Man::new(command.clone());
+        man.render_title(&mut text)?;
+        man.render_name_section(&mut text)?;
+        man.render_synopsis_section(&mut text)?;
+        man.render_description_section(&mut text)?;
+        man.render_options_section(&mut text)?;
         // The commands follow in the same page: one paper is easier to print.
-        for sub in command.get_subcommands() {
-            let mut page = Vec::new();
-            let sub = sub.clone().bin_name(format!("marklag {}", sub.get_name()));
-            let man = clap_mangen::Man::new(sub.clone());
-            writeln!(page, ".SH \"{}\"", sub.get_name().to_uppercase())?;
-            man.render_description_section(&mut page)?;
-            man.render_synopsis_section(&mut page)?;
-            man.render_options_section(&mut page)?;
-            let page = String::from_utf8_lossy(&page)
-                .replace(".SH DESCRIPTION", ".PP")
-                .replace(".SH SYNOPSIS", ".PP")
-                .replace(".SH OPTIONS", ".PP");
-            text.extend_from_slice(page.as_bytes());
-        }
+        sections(&command, "marklag", &mut text)?;
+        man.render_extra_section(&mut text)?;
+        man.render_version_section(&mut text)?;
         Ok(out.write_all(&text)?)
     }
+}
+
+/// A section for each command below `command`, and for those below these.
+fn sections(command: &Command, above: &str, text: &mut Vec<u8>) -> anyhow::Result<()> {
+    for sub in command.get_subcommands() {
+        let name = format!("{above} {}", sub.get_name());
+        let sub = sub.clone().bin_name(&name);
+        let man = clap_mangen::Man::new(sub.clone());
+        let mut section = Vec::new();
+        man.render_description_section(&mut section)?;
+        man.render_synopsis_section(&mut section)?;
+        man.render_options_section(&mut section)?;
+        let section = String::from_utf8_lossy(&section)
+            .replace(".SH DESCRIPTION", ".PP")
+            .replace(".SH SYNOPSIS", ".PP")
+            .replace(".SH OPTIONS", ".PP");
+        let heading = name.trim_start_matches("marklag ").to_uppercase();
+        writeln!(text, ".SH \"{heading}\"")?;
+        text.extend_from_slice(section.as_bytes());
+        sections(&sub, &name, text)?;
+    }
+    Ok(())
 }

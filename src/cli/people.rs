@@ -1,7 +1,8 @@
 //! A person as named on the line, held against those whom the journal knows.
 
 use super::journal::plain;
-use super::near::letters_apart;
+use strsim::osa_distance;
+
 use super::prose;
 use crate::journal::{Journal, JournalError};
 
@@ -41,7 +42,7 @@ pub(super) fn named(
     let people = journal.people()?;
     let lower = given.to_lowercase();
     let near = people.iter().flatten().find(|known| {
-        known.chars().count() > 2 && letters_apart(&lower, &known.to_lowercase()) == 1
+        known.chars().count() > 2 && osa_distance(&lower, &known.to_lowercase()) == 1
     });
     let note = near.map(|known| {
         let known = plain(known);

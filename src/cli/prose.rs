@@ -1,6 +1,8 @@
 //! Sentences on the terminal, broken between words where the terminal would break
 //! them in the middle of one. Elsewhere (a pipe, a file) a sentence stays one line.
 
+use unicode_width::UnicodeWidthStr;
+
 use std::io::{self, IsTerminal, Write};
 
 /// No terminal is taken to be narrower than this.
@@ -29,7 +31,7 @@ pub(super) fn columns() -> usize {
 /// A line in parts of at most `width` columns, broken between words; further parts
 /// stand two columns further in. A word that is too long stays whole.
 pub(super) fn parts(line: &str, width: usize) -> Vec<String> {
-    if line.chars().count() <= width {
+    if line.width() <= width {
         return vec![line.to_owned()];
     }
     let text = line.trim_start_matches(' ');
@@ -38,7 +40,7 @@ pub(super) fn parts(line: &str, width: usize) -> Vec<String> {
     let mut part = " ".repeat(indent);
     let mut is_empty = true;
     for word in text.split(' ') {
-        if !is_empty && part.chars().count() + 1 + word.chars().count() > width {
+        if !is_empty && part.width() + 1 + word.width() > width {
             parts.push(std::mem::replace(&mut part, " ".repeat(indent + 2)));
             is_empty = true;
         }
@@ -145,7 +147,6 @@ impl<W: Write> Drop for Prose<W> {
 
 #[cfg(test)]
 mod tests {
-    #![allow(clippy::unwrap_used)]
     use super::*;
 
     #[test]
@@ -155,10 +156,7 @@ mod tests {
             let line = format!("{:indent$}{text}", "");
             let parts = parts(&line, width);
             assert!(parts.len() > 2);
-            assert!(
-                parts.iter().all(|p| p.chars().count() <= width),
-                "{parts:?}"
-            );
+            assert!(parts.iter().all(|p| p.width() <= width), "{parts:?}");
             assert!(parts[1].starts_with(&" ".repeat(indent + 2)), "{parts:?}");
             let words: Vec<&str> = parts.iter().flat_map(|p| p.split_whitespace()).collect();
             assert_eq!(words.join(" "), text);

@@ -2,15 +2,18 @@
 //! through the same path.
 
 use std::fs;
+use std::num::NonZeroUsize;
 use std::path::{Path, PathBuf};
 
 use anyhow::{Context, bail};
 use clap::Args;
 
-use crate::journal::{Home, write_private_file};
+use super::prose;
+use crate::journal::Home;
 use crate::sound::microphone::{Microphone, devices};
-use crate::sound::recording::{ChannelChoice, Recording, RecordingInfo};
+use crate::sound::recording::{ChannelChoice, Listen, Recording, RecordingInfo};
 use crate::sound::{Choice, MicError, Pace, Pick, PickError, Played, Reel, SampleSource};
+use crate::system::files::write_private_file;
 
 /// What to do where there is no microphone.
 const WITHOUT: &str = "Without one, record with a phone beside you and copy the recording here: marklag review FILE times its marks, and --from FILE plays it in place of a microphone.";
@@ -27,6 +30,10 @@ pub(super) struct SoundIn {
     /// Play a recording through the live path instead of a microphone
     #[arg(long, value_name = "FILE", conflicts_with = "microphone")]
     from: Option<PathBuf>,
+    /// With --from: listen to this sound track of a video, counted from 1 (the first
+    /// with sound otherwise)
+    #[arg(long, value_name = "N", requires = "from")]
+    track: Option<NonZeroUsize>,
     /// With --from: as fast as it goes instead of in real time
     #[arg(long, requires = "from")]
     fast: bool,
@@ -70,6 +77,7 @@ impl SoundIn {
             microphone,
             channel,
             from: None,
+            track: None,
             fast: false,
         }
     }
@@ -79,8 +87,17 @@ impl SoundIn {
         let Some(file) = &self.from else {
             return Ok(None);
         };
-        let info = Recording::open(file, ChannelChoice::Mix)?.info().clone();
+        let info = Recording::open(file, self.listen())?.info().clone();
         Ok(Some((file, info)))
+    }
+
+    /// What of a recording is listened to.
+    fn listen(&self) -> Listen {
+        let channel = self.channel.map(usize::from);
+        Listen {
+            channel: channel.map_or(ChannelChoice::Mix, ChannelChoice::Only),
+            track: self.track.map(NonZeroUsize::get),
+        }
     }
 
     /// Whether a recording goes as fast as it can, so that no key has a place in it.
@@ -111,7 +128,7 @@ impl SoundIn {
                 } else {
                     Pace::RealTime
                 };
-                Ok(Box::new(played(file, self.channel, pace)?))
+                Ok(Box::new(played(file, self.listen(), pace)?))
             }
         }
     }
@@ -176,9 +193,14 @@ struct Decoded {
     cut_short: Option<String>,
 }
 
-fn played(file: &Path, channel: Option<u16>, pace: Pace) -> anyhow::Result<Played> {
-    let choice = channel.map_or(ChannelChoice::Mix, |n| ChannelChoice::Only(usize::from(n)));
-    let recording = Recording::open(file, choice)?;
+fn played(file: &Path, listen: Listen, pace: Pace) -> anyhow::Result<Played> {
+    let recording = Recording::open(file, listen)?;
+    if let Some(said) = recording.info().track_note() {
+        prose::aside(&format!(
+            "Note: {}: {said}; --track N chooses another",
+            file.display()
+        ));
+    }
     let rate_hz = recording.info().sample_rate_hz;
     let decoded = Decoded {
         recording,

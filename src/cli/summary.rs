@@ -1,25 +1,17 @@
 //! The readable summary of a review.
 
+use std::collections::HashMap;
 use std::io::Write;
 
 use crate::listen::Timeline;
 use crate::measure::{Summary, words};
 use crate::page::{Glyphs, strip};
 use crate::review::Outcome;
-use crate::timeline::{self, MomentKind, Pair, Sound, SoundKind};
+use crate::timeline::{MomentKind, Pair, SoundId};
+use crate::words::count_or_no as count;
 
 /// Most lines of single lags in a summary; the rest is in --csv and --json.
 const MOST_LINES: usize = 60;
-
-/// What a kind of moment is called in a sentence.
-pub(super) fn moment_word(kind: MomentKind) -> &'static str {
-    match kind {
-        MomentKind::Floor => "floor",
-        MomentKind::Release => "release",
-        MomentKind::Top => "top",
-        MomentKind::Behaviour => "behaviour",
-    }
-}
 
 /// Writes what was heard in one recording and how its marks lie.
 pub(super) fn write(
@@ -30,23 +22,18 @@ pub(super) fn write(
     outcome: &Outcome,
     width: usize,
 ) -> std::io::Result<()> {
-    let clicks = heard
-        .sounds
-        .iter()
-        .filter(|s| s.kind != SoundKind::Impact)
-        .count();
     writeln!(out, "{title}: {}", length(heard.duration_s))?;
     writeln!(
         out,
         "Heard {}, {}.",
-        count(clicks, "mark", "marks"),
+        count(heard.marks().count(), "mark", "marks"),
         count(heard.drops.len(), "drop of a ball", "drops of a ball")
     )?;
     let mut names: Vec<(&str, usize)> = Vec::new();
-    for sound in heard.sounds.iter().filter(|s| s.kind != SoundKind::Impact) {
-        match names.iter_mut().find(|n| n.0 == sound.name) {
+    for mark in heard.marks() {
+        match names.iter_mut().find(|n| n.0 == mark.sound.name) {
             Some(name) => name.1 += 1,
-            None => names.push((&sound.name, 1)),
+            None => names.push((&mark.sound.name, 1)),
         }
     }
     if names.len() > 1 {
@@ -68,8 +55,11 @@ pub(super) fn write(
         )?;
     }
     writeln!(out)?;
-    let marks = heard.sounds.iter().filter(|s| s.kind != SoundKind::Impact);
-    let by: Vec<&Sound> = marks.filter(|_| names.len() > 1).collect();
+    let by: HashMap<SoundId, &str> = heard
+        .marks()
+        .filter(|_| names.len() > 1)
+        .map(|m| (m.id, m.sound.name.as_str()))
+        .collect();
     lags(out, kind, &outcome.pairs, &by)?;
     measures(out, &outcome.pairs, &outcome.summary, width)
 }
@@ -91,7 +81,7 @@ fn lags(
     out: &mut dyn Write,
     kind: MomentKind,
     pairs: &[Pair],
-    by: &[&Sound],
+    by: &HashMap<SoundId, &str>,
 ) -> std::io::Result<()> {
     if pairs.is_empty() {
         return Ok(());
@@ -99,32 +89,26 @@ fn lags(
     writeln!(
         out,
         "{:>10}  {:>10}  {:>9}  outcome",
-        moment_word(kind),
+        kind.word(),
         "mark",
         "lag"
     )?;
-    let name = |mark_s: Option<f64>| {
-        let mark = by.iter().find(|s| Some(s.t_s) == mark_s);
-        mark.map_or_else(String::new, |s| format!(", {}", s.name))
+    let name = |mark: Option<SoundId>| {
+        let name = mark.and_then(|id| by.get(&id));
+        name.map_or_else(String::new, |name| format!(", {name}"))
     };
     for pair in pairs.iter().take(MOST_LINES) {
         let time = |t: Option<f64>| t.map_or_else(|| "-".to_owned(), |t| format!("{t:.3} s"));
         let lag = pair
             .lag_ms
             .map_or_else(|| "-".to_owned(), |ms| format!("{ms:+.1} ms"));
-        let word = match pair.outcome {
-            timeline::Outcome::OnTime => "on time",
-            timeline::Outcome::Early => "early",
-            timeline::Outcome::Late => "late",
-            timeline::Outcome::Missed => "missed",
-            timeline::Outcome::Stray => "stray",
-        };
+        let word = pair.outcome.words();
         writeln!(
             out,
             "{:>10}  {:>10}  {lag:>9}  {word}{}",
             time(pair.moment_s),
             time(pair.mark_s),
-            name(pair.mark_s)
+            name(pair.mark)
         )?;
     }
     if pairs.len() > MOST_LINES {
@@ -164,13 +148,5 @@ fn length(s: f64) -> String {
         format!("{s:.1} s")
     } else {
         format!("{} min {:04.1} s", (s / 60.0) as u64, s % 60.0)
-    }
-}
-
-fn count(n: usize, one: &str, many: &str) -> String {
-    match n {
-        0 => format!("no {many}"),
-        1 => format!("1 {one}"),
-        n => format!("{n} {many}"),
     }
 }

@@ -8,8 +8,10 @@ use std::path::{Path, PathBuf};
 
 use anyhow::bail;
 
+use tempfile::NamedTempFile;
+
 use super::trouble::cannot_write;
-use crate::journal::create_new_private_file;
+use crate::system::files::part_beside;
 
 /// Where a result goes.
 pub(super) enum Target {
@@ -20,7 +22,7 @@ pub(super) enum Target {
         /// The name that was given, with links followed.
         path: PathBuf,
         /// What is written to meanwhile.
-        partial: Partial,
+        part: NamedTempFile,
     },
     /// A device or a pipe: it cannot be replaced, only written to.
     Stream {
@@ -29,21 +31,6 @@ pub(super) enum Target {
         /// It, open.
         file: File,
     },
-}
-
-/// A folder for results, made where it is not there, for its owner alone.
-pub(super) fn results_folder(path: &Path) -> std::io::Result<()> {
-    let mut builder = fs::DirBuilder::new();
-    builder.recursive(true);
-    #[cfg(unix)]
-    std::os::unix::fs::DirBuilderExt::mode(&mut builder, 0o700);
-    builder.create(path)
-}
-
-/// A file under a temporary name, taken away unless it was renamed.
-pub(super) struct Partial {
-    path: PathBuf,
-    file: Option<File>,
 }
 
 impl Target {
@@ -72,12 +59,13 @@ impl Target {
             // A link stays a link: the file that it names is replaced.
             path = fs::canonicalize(&path).map_err(|e| cannot_write(&path, &e))?;
         }
-        let partial = Partial::beside(&path)?;
-        if let (Some(there), Some(file)) = (there, &partial.file) {
-            file.set_permissions(there.permissions())
+        let part = part_beside(&path).map_err(|e| cannot_write(&path, &e))?;
+        if let Some(there) = there {
+            part.as_file()
+                .set_permissions(there.permissions())
                 .map_err(|e| cannot_write(&path, &e))?;
         }
-        Ok(Self::Whole { path, partial })
+        Ok(Self::Whole { path, part })
     }
 
     /// Whether this is standard output.
@@ -92,39 +80,13 @@ impl Target {
             Self::Stream { path, mut file } => {
                 file.write_all(bytes).map_err(|e| cannot_write(&path, &e))
             }
-            Self::Whole { path, mut partial } => partial
-                .put(bytes, &path)
-                .map_err(|e| cannot_write(&path, &e)),
+            Self::Whole { path, mut part } => {
+                let put = part
+                    .write_all(bytes)
+                    .and_then(|()| part.as_file().sync_all())
+                    .and_then(|()| Ok(part.persist(&path)?));
+                put.map(drop).map_err(|e| cannot_write(&path, &e))
+            }
         }
-    }
-}
-
-impl Partial {
-    fn beside(path: &Path) -> anyhow::Result<Self> {
-        let Some(name) = path.file_name() else {
-            bail!("{} is no name of a file", path.display());
-        };
-        let name = format!(".{}.{}.part", name.to_string_lossy(), std::process::id());
-        let beside = path.with_file_name(name);
-        let file = create_new_private_file(&beside).map_err(|e| cannot_write(path, &e))?;
-        Ok(Self {
-            path: beside,
-            file: Some(file),
-        })
-    }
-
-    fn put(&mut self, bytes: &[u8], path: &Path) -> std::io::Result<()> {
-        if let Some(mut file) = self.file.take() {
-            file.write_all(bytes)?;
-            file.sync_all()?;
-        }
-        fs::rename(&self.path, path)
-    }
-}
-
-impl Drop for Partial {
-    fn drop(&mut self) {
-        // After the rename there is nothing under this name.
-        let _ = fs::remove_file(&self.path);
     }
 }

@@ -100,7 +100,6 @@ pub(super) fn cannot_read(what: &str, path: &Path, error: &io::Error) -> anyhow:
 
 #[cfg(test)]
 mod tests {
-    #![allow(clippy::unwrap_used, clippy::expect_used)]
     use anyhow::Context;
 
     use super::*;

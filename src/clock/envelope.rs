@@ -162,7 +162,6 @@ fn median(values: &mut [f64]) -> Option<f64> {
 
 #[cfg(test)]
 mod tests {
-    #![allow(clippy::unwrap_used)]
     use super::*;
 
     fn at(audio_s: f64, late_s: f64) -> Arrival {

@@ -86,7 +86,6 @@ pub fn advice(summary: &Summary) -> Result<&'static str, TooFewToAdvise> {
 
 #[cfg(test)]
 mod tests {
-    #![allow(clippy::unwrap_used)]
     use super::*;
     use crate::measure::summarise;
     use crate::timeline::{Aim, Outcome, Pair};
@@ -105,6 +104,8 @@ mod tests {
         let mut pairs: Vec<Pair> = lags
             .iter()
             .map(|lag| Pair {
+                moment: None,
+                mark: None,
                 moment_s: Some(1.0),
                 mark_s: Some(1.0 + lag / 1e3),
                 lag_ms: Some(*lag),
@@ -113,6 +114,8 @@ mod tests {
             })
             .collect();
         let alone = |moment_s, mark_s, outcome| Pair {
+            moment: None,
+            mark: None,
             moment_s,
             mark_s,
             lag_ms: None,

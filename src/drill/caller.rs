@@ -165,7 +165,6 @@ impl Caller {
 
 #[cfg(test)]
 mod tests {
-    #![allow(clippy::unwrap_used)]
     use super::*;
 
     fn run(caller: &mut Caller, from_s: f64, to_s: f64) -> Vec<Call> {

@@ -2,41 +2,29 @@
 //! paired anew with each mark and moment.
 
 use super::state::{LATE_S, State};
-use crate::listen::Timeline;
 use crate::review::judge;
-use crate::timeline::{Moment, Pair, Sound, SoundKind};
+use crate::timeline::{HeardSound, KnownMoment, Pair};
 
 impl State {
-    /// Whether what happened at `t_s` counts.
-    pub(super) fn counts(&self, t_s: f64) -> bool {
-        let is_in_pause = self
-            .pauses
-            .iter()
-            .any(|(from, to)| (*from..=*to).contains(&t_s));
-        !is_in_pause && !self.undone.contains(&t_s) && !self.undone_marks.contains(&t_s)
+    /// Whether `t_s` lies in a pause.
+    pub(super) fn is_in_pause(&self, t_s: f64) -> bool {
+        let is_in = |(from, to): &(f64, f64)| (*from..=*to).contains(&t_s);
+        self.pauses.iter().any(is_in)
     }
 
-    /// What was heard from `from_s` on and counts.
-    pub(super) fn counted(&self, from_s: f64) -> Timeline {
+    /// Moments that count, in order of time.
+    pub fn moments_counted(&self) -> impl DoubleEndedIterator<Item = &KnownMoment> {
+        let counts =
+            |m: &&KnownMoment| !self.is_in_pause(m.moment.t_s) && !self.undone.contains(&m.id);
+        self.moments.iter().filter(counts)
+    }
+
+    /// Marks from `from_s` on that count, in order of time.
+    pub(super) fn marks_counted(&self, from_s: f64) -> impl Iterator<Item = &HeardSound> {
         let sounds = &self.heard.sounds;
-        let first = sounds.partition_point(|s| s.t_s < from_s);
-        let mut counted = Timeline {
-            duration_s: self.heard.duration_s,
-            ..Timeline::default()
-        };
-        for (sound, u_ms) in sounds.iter().zip(&self.heard.sound_u_ms).skip(first) {
-            if !is_mark(sound) || self.counts(sound.t_s) {
-                counted.sounds.push(sound.clone());
-                counted.sound_u_ms.push(*u_ms);
-            }
-        }
-        let drops = self.heard.drops.iter().rev();
-        counted.drops = drops
-            .take_while(|d| d.top_s >= from_s - 1.0)
-            .cloned()
-            .collect();
-        counted.drops.reverse();
-        counted
+        let first = sounds.partition_point(|s| s.sound.t_s < from_s);
+        let marks = sounds[first..].iter().filter(|s| s.sound.is_mark());
+        marks.filter(|m| !self.is_in_pause(m.sound.t_s) && !self.undone_marks.contains(&m.id))
     }
 
     /// Pairs anew what is not settled, then settles what can no longer change:
@@ -45,17 +33,14 @@ impl State {
     pub(super) fn pair_again(&mut self) {
         self.pairs.truncate(self.settled);
         let from_s = self.settled_s;
-        let heard = self.counted(from_s);
-        let open: Vec<Moment> = self
-            .moments_counted()
-            .filter(|m| m.t_s >= from_s)
-            .cloned()
-            .collect();
-        let mut times: Vec<f64> = open.iter().map(|m| m.t_s).collect();
-        times.extend(heard.marks().iter().map(|m| m.0));
+        let marks: Vec<&HeardSound> = self.marks_counted(from_s).collect();
+        let open = self.moments_counted();
+        let open: Vec<&KnownMoment> = open.filter(|m| m.moment.t_s >= from_s).collect();
+        let mut times: Vec<f64> = open.iter().map(|m| m.moment.t_s).collect();
+        times.extend(marks.iter().map(|m| m.sound.t_s));
         times.sort_by(f64::total_cmp);
-        self.pairs
-            .extend(judge(&heard, &open, &self.setup.rules).pairs);
+        let pairs = judge(marks, open, &self.setup.rules).pairs;
+        self.pairs.extend(pairs);
         let window = self.setup.rules.window;
         let reach_s = window.before_ms().max(window.after_ms()) * 1e-3;
         let until_s = self.now_s - LATE_S - reach_s;
@@ -76,9 +61,4 @@ impl State {
         self.settled_s = f64::NEG_INFINITY;
         self.pair_again();
     }
-}
-
-/// Whether a sound marks: all but impacts.
-pub(super) fn is_mark(sound: &Sound) -> bool {
-    sound.kind != SoundKind::Impact
 }

@@ -129,7 +129,6 @@ impl Fall {
 
 #[cfg(test)]
 mod tests {
-    #![allow(clippy::unwrap_used)]
     use super::*;
 
     fn near(got: f64, wanted: f64) {

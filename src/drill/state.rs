@@ -1,13 +1,14 @@
 //! The drill so far. [`step`] is the only way in which it changes; it reads no
 //! clock: what time it is comes with the events.
 
-use super::pairing::is_mark;
+use std::ops::Range;
+
 use super::setup::{Setup, Way};
 use crate::listen::{News, Timeline};
 use crate::measure::unheard::{Ears, unheard};
 use crate::measure::{Summary, Yardstick, summarise};
 use crate::review::{Outcome, judge};
-use crate::timeline::{Moment, MomentKind, Pair, moment_of};
+use crate::timeline::{KnownMoment, Moment, MomentId, MomentKind, Pair, SoundId};
 
 /// Seconds after which nothing more is heard of an instant: a drop is told once
 /// its ball is silent, which takes some seconds of bounces.
@@ -72,11 +73,11 @@ pub struct State {
     /// What was heard.
     pub heard: Timeline,
     /// The moments, in order of time, those set aside among them.
-    pub moments: Vec<Moment>,
-    /// Moments set aside by an undo: their times.
-    pub undone: Vec<f64>,
+    pub moments: Vec<KnownMoment>,
+    /// Moments set aside by an undo.
+    pub undone: Vec<MomentId>,
     /// Marks that belonged to drops set aside.
-    pub(super) undone_marks: Vec<f64>,
+    pub(super) undone_marks: Vec<SoundId>,
     /// Stretches that do not count: from, to.
     pub pauses: Vec<(f64, f64)>,
     /// Catch drops.
@@ -123,11 +124,6 @@ impl State {
         }
     }
 
-    /// Moments that count.
-    pub fn moments_counted(&self) -> impl Iterator<Item = &Moment> {
-        self.moments.iter().filter(|m| self.counts(m.t_s))
-    }
-
     /// Drops still to come; `None` when their number is open.
     pub fn drops_left(&self) -> Option<usize> {
         let done = self.moments_counted().count();
@@ -165,17 +161,17 @@ impl State {
 
     /// A mark that waits for its moment: heard, and not yet part of a pair.
     pub fn waiting_mark_s(&self) -> Option<f64> {
-        let last = self.heard.sounds.iter().rev().find(|s| is_mark(s))?.t_s;
-        let alone = self.pairs.iter().rev().find(|p| p.mark_s == Some(last))?;
-        (alone.moment_s.is_none() && !self.is_told(alone)).then_some(last)
+        let last = self.heard.marks().next_back()?;
+        let alone = self.pairs.iter().rev().find(|p| p.mark == Some(last.id))?;
+        (alone.moment.is_none() && !self.is_told(alone)).then_some(last.sound.t_s)
     }
 
     /// Catch drops after which a mark came within the pairing window, and all.
     pub fn fooled(&self) -> (usize, usize) {
         let window = self.setup.rules.window;
         let near = |t: f64| {
-            self.heard.marks().iter().any(|(mark_s, _)| {
-                let lag_ms = (mark_s - t) * 1e3;
+            self.heard.marks().any(|mark| {
+                let lag_ms = (mark.sound.t_s - t) * 1e3;
                 -window.before_ms() <= lag_ms && lag_ms <= window.after_ms()
             })
         };
@@ -201,18 +197,19 @@ impl State {
         };
         let window = self.setup.rules.window;
         let window_s = (window.before_ms() * 1e-3, window.after_ms() * 1e-3);
-        let moments_s: Vec<f64> = self.moments_counted().map(|m| m.t_s).collect();
+        let moments_s: Vec<f64> = self.moments_counted().map(|m| m.moment.t_s).collect();
         // That a bounce is the ball's is known when its drop is, or after a while.
         let last_s = moments_s
             .last()
             .map_or(f64::NEG_INFINITY, |t| t + window_s.1);
         let known_s = last_s.max(self.now_s - LATE_S);
-        let others = self.heard.sounds.iter().filter(|s| !is_mark(s));
-        let others = others.map(|s| s.t_s).filter(|t| *t < known_s && !ball(*t));
-        let others_s: Vec<f64> = others.filter(|t| self.counts(*t)).collect();
+        let others = self.heard.sounds.iter().map(|s| &s.sound);
+        let others = others.filter(|s| !s.is_mark()).map(|s| s.t_s);
+        let others = others.filter(|t| *t < known_s && !ball(*t));
+        let others_s: Vec<f64> = others.filter(|t| !self.is_in_pause(*t)).collect();
         unheard(&Ears {
             names,
-            is_heard: self.heard.sounds.iter().any(is_mark) || !self.heard.in_praise.is_empty(),
+            is_heard: self.heard.marks().next().is_some() || !self.heard.in_praise.is_empty(),
             moments_s: &moments_s,
             others_s: &others_s,
             window_s,
@@ -229,35 +226,47 @@ impl State {
 
     /// Everything, judged as a review judges a recording.
     pub fn outcome(&self) -> Outcome {
-        let moments: Vec<Moment> = self.moments_counted().cloned().collect();
-        judge(
-            &self.counted(f64::NEG_INFINITY),
-            &moments,
-            &self.setup.rules,
-        )
+        let marks = self.marks_counted(f64::NEG_INFINITY);
+        judge(marks, self.moments_counted(), &self.setup.rules)
     }
 
-    fn add_moment(&mut self, moment: Moment) {
-        let place = self.moments.partition_point(|m| m.t_s <= moment.t_s);
-        self.moments.insert(place, moment);
+    fn add_moment(&mut self, new: KnownMoment) {
+        let t_s = new.moment.t_s;
+        let place = self.moments.partition_point(|m| m.moment.t_s <= t_s);
+        self.moments.insert(place, new);
+    }
+
+    /// Adds the moments of the drops at `places` that have none yet; whether there are
+    /// any. A floor stands at once; release and top get better until the drop is settled.
+    fn add_drops(&mut self, places: Range<usize>) -> bool {
+        let known = self.moments.len();
+        let ours = self.setup.way == Way::Ball;
+        for place in places.filter(|_| ours) {
+            let kind = self.setup.kind;
+            let is_due = kind == MomentKind::Floor || self.heard.drops[place].is_settled;
+            let is_new = self.moments.iter().all(|m| m.id != MomentId::at(place));
+            let moment = self.heard.moment(place, kind);
+            if let Some(new) = moment.filter(|_| is_due && is_new) {
+                self.add_moment(new);
+            }
+        }
+        self.moments.len() > known
     }
 
     fn undo(&mut self) {
-        let Some(last) = self.moments_counted().last().map(|m| m.t_s) else {
+        let Some(last) = self.moments_counted().next_back().map(|m| m.id) else {
             return;
         };
-        let pair = self.pairs.iter().find(|p| p.moment_s == Some(last));
-        self.undone_marks.extend(pair.and_then(|p| p.mark_s));
+        let pair = self.pairs.iter().find(|p| p.moment == Some(last));
+        self.undone_marks.extend(pair.and_then(|p| p.mark));
         self.undone.push(last);
         self.pair_all();
     }
 
     fn end(&mut self, heard: Timeline) {
-        if self.setup.way == Way::Ball {
-            self.moments = heard.moments(self.setup.kind);
-        }
         self.now_s = heard.duration_s;
         self.heard = heard;
+        self.add_drops(0..self.heard.drops.len());
         self.phase = Phase::Done;
         self.pairs = self.outcome().pairs;
         self.settled = self.pairs.len();
@@ -269,8 +278,9 @@ impl State {
             let open = self
                 .pairs
                 .iter()
-                .any(|p| p.moment_s.is_some() && !self.is_told(p));
-            let last_s = self.moments_counted().last().map_or(0.0, |m| m.t_s);
+                .any(|p| p.moment.is_some() && !self.is_told(p));
+            let last = self.moments_counted().next_back();
+            let last_s = last.map_or(0.0, |m| m.moment.t_s);
             // A lag can still get better while marks may come.
             let after_s = self.setup.rules.window.after_ms() * 1e-3;
             if !open && self.now_s > last_s + after_s + self.setup.known_after_s {
@@ -283,9 +293,9 @@ impl State {
 /// The drill after an event.
 pub fn step(mut state: State, event: Event) -> State {
     match event {
-        Event::Heard(News::Sound(sound, u_ms)) => {
-            let (is_mark, t_s) = (is_mark(&sound), sound.t_s);
-            state.heard.add(sound, u_ms);
+        Event::Heard(News::Sound(heard)) => {
+            let (is_mark, t_s) = (heard.sound.is_mark(), heard.sound.t_s);
+            state.heard.insert(heard);
             if is_mark && t_s < state.settled_s {
                 state.pair_all();
             } else if is_mark {
@@ -294,23 +304,19 @@ pub fn step(mut state: State, event: Event) -> State {
         }
         Event::Heard(News::InPraise(sound)) => state.heard.in_praise.push(sound),
         Event::Heard(News::Drop(drop)) => {
-            let is_new = state.heard.drops.iter().all(|d| d.floor_s != drop.floor_s);
-            // The floor stands at once; release and top may still get better.
-            let is_due = match state.setup.kind {
-                MomentKind::Floor => is_new,
-                _ => drop.is_settled,
-            };
-            let moment = moment_of(&drop, state.setup.kind);
-            state.heard.add_drop(drop);
-            if let Some(moment) = moment.filter(|_| is_due && state.setup.way == Way::Ball) {
-                state.add_moment(moment);
+            let place = state.heard.add_drop(drop);
+            if state.add_drops(place..place + 1) {
                 state.pair_again();
             }
         }
         Event::Moment(moment, u_ms) => {
             // The worst that was told stands for all.
             state.setup.rules.hand_u_ms = state.setup.rules.hand_u_ms.max(u_ms);
-            state.add_moment(moment);
+            state.add_moment(KnownMoment {
+                id: MomentId::at(state.moments.len()),
+                moment,
+                u_ms: Some(u_ms),
+            });
             state.pair_again();
         }
         Event::Catch(t_s) => state.catches.push(t_s),

@@ -128,7 +128,6 @@ impl BandPasses {
 
 #[cfg(test)]
 mod tests {
-    #![allow(clippy::unwrap_used)]
     use super::super::testing::{numbers, reference};
     use super::*;
 

@@ -234,7 +234,6 @@ fn dbfs(size: f64) -> f64 {
 
 #[cfg(test)]
 mod tests {
-    #![allow(clippy::unwrap_used)]
     use super::*;
     use std::f64::consts::TAU;
 

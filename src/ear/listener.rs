@@ -5,7 +5,7 @@ use super::EarError;
 use super::fit::{Fit, Fitter, Shape};
 use super::history::History;
 use super::matcher::{Blocks, Matcher, PeakFinder};
-use super::pick::aic_onset;
+use super::print::Print;
 use super::profile::{AFTER_S, BEFORE_S, ClickProfile};
 use super::resample::resample;
 
@@ -16,11 +16,22 @@ pub const TEMPLATE_S: f64 = 0.009;
 const ECHO_S: f64 = 0.060;
 /// A second press within the echo time must be at least this strong.
 const ECHO_GAIN: f32 = 0.7;
+/// No hand presses twice within this time, in seconds, the second time at less than this
+/// part of the gain.
+const SOON_S: f64 = 0.45;
+const SOON_GAIN: f32 = 0.45;
+/// A fit under this part of what presses reach is half-hearted.
+const HALF_HEARTED: f32 = 0.75;
+/// Logit of the confidence of a press that its print alone speaks for.
+const RESCUED_SCORE: f32 = 1.5;
 /// How much better than the release a press must fit where a release is due.
 const DUE_MARGIN: f32 = 0.25;
 /// Releases are looked for up to this long after a press, in seconds.
 const LONGEST_HELD_S: f64 = 0.7;
-/// Variance far below any microphone's noise.
+/// An earlier blow is the click's first one where the waveform fits so well there, as a
+/// part of how it fits at the later one.
+const FIRST_BLOW: f32 = 0.8;
+/// Power far below any microphone's noise.
 const PICK_FLOOR: f64 = 1e-14;
 
 /// A press that was accepted.
@@ -45,8 +56,27 @@ pub enum Verdict {
     Nothing,
 }
 
+/// A press that hardly fits its waveform is believed if its print is as alike as the
+/// lesson's least alike tenth, less this.
+const DOUBTED_LESS_ALIKE: f32 = 0.25;
+/// A sound whose waveform does not fit is a press if its print is as alike as the
+/// lesson's least alike tenth, less this,
+const RESCUED_LESS_ALIKE: f32 = 0.08;
+/// is at least so much more like the press than like the release,
+const MORE_LIKE_PRESS: f32 = 0.04;
+/// and fits the waveform at least by this part of what presses do.
+const RESCUED_COHERENCE: f32 = 0.35;
+
+/// The prints of a taught click.
+struct Prints {
+    press: Print,
+    release: Option<Print>,
+    alike: f32,
+}
+
 /// One taught click.
 pub struct Listener {
+    prints: Option<Prints>,
     matcher: Matcher,
     peaks: PeakFinder,
     press: Shape,
@@ -219,6 +249,11 @@ impl Listener {
             margin: (agreement * (1.0 - cross)).max(0.1),
         };
         Ok(Self {
+            prints: profile.print.map(|press| Prints {
+                press,
+                release: profile.release_print,
+                alike: profile.prints_alike as f32,
+            }),
             matcher: Matcher::new(&press[..template], blocks)?,
             peaks: PeakFinder::new(rate_hz),
             press: press_shape,
@@ -306,11 +341,8 @@ impl Listener {
         if evidence.score(&self.typical) <= 0.0 {
             return Ok(Verdict::Nothing);
         }
-        if let Some((last, gain)) = self.last_press {
-            let apart_s = onset.saturating_sub(last) as f64 / self.rate_hz;
-            if apart_s < ECHO_S && fit.gain.abs() < ECHO_GAIN * gain {
-                return Ok(Verdict::Release(onset));
-            }
+        if self.is_after_press(onset, &fit) {
+            return Ok(Verdict::Release(onset));
         }
         self.released = false;
         self.last_press = Some((onset, fit.gain.abs()));
@@ -355,28 +387,69 @@ impl Listener {
         if just_before < 1.6 * quiet {
             return Ok(onset);
         }
+        // The waveform decides: what comes before may be talk, or a codec's pre-echo.
         let earlier = onset.saturating_sub(span(0.0013) as u64);
         fitter.load(filtered, earlier)?;
         let again = fitter.fit(&self.press, span(0.0011))?;
-        let shifted = (earlier as f64 + f64::from(again.shift)).round().max(0.0) as u64;
-        if just_before > 4.0 * quiet {
-            let until = (lead + span(0.0005)).min(self.pick.len());
-            if let Some((k, _)) = aic_onset(&self.pick[..until], PICK_FLOOR)
-                && k + span(0.0002) < lead
-            {
-                // The waveform decides to the sample if it agrees to a quarter of a millisecond.
-                let picked = (onset as i64 - lead as i64 + k as i64).max(0) as u64;
-                return Ok(if shifted.abs_diff(picked) < span(0.00025) as u64 {
-                    shifted
-                } else {
-                    picked
-                });
-            }
-        }
-        Ok(if again.gain.abs() > 0.5 * fit.gain.abs() {
-            shifted
+        let is_click =
+            again.gain.abs() > 0.5 * fit.gain.abs() && again.coherence > FIRST_BLOW * fit.coherence;
+        Ok(if is_click {
+            (earlier as f64 + f64::from(again.shift)).round().max(0.0) as u64
         } else {
             onset
+        })
+    }
+
+    /// Whether the print of a press that was accepted with some doubt bears it out.
+    pub fn bears_out(&self, print: &Print) -> bool {
+        self.prints
+            .as_ref()
+            .is_none_or(|own| print.alike(&own.press) > own.alike - DOUBTED_LESS_ALIKE)
+    }
+
+    /// What a bang at `at` is, by its print and what is left of the waveform.
+    pub fn judge_print(
+        &mut self,
+        at: u64,
+        print: &Print,
+        filtered: &History,
+        fitter: &mut Fitter,
+    ) -> Result<Verdict, EarError> {
+        let Some(own) = &self.prints else {
+            return Ok(Verdict::Nothing);
+        };
+        let alike = print.alike(&own.press);
+        let released = own.release.map_or(-1.0, |r| print.alike(&r));
+        let bar = own.alike - RESCUED_LESS_ALIKE;
+        if alike.max(released) < bar {
+            return Ok(Verdict::Nothing);
+        }
+        let Best { fit, onset, .. } = best_fit(&self.press, at, self.back, filtered, fitter)?;
+        if alike < bar || alike < released + MORE_LIKE_PRESS || self.is_after_press(onset, &fit) {
+            return Ok(Verdict::Release(at));
+        }
+        if fit.coherence < RESCUED_COHERENCE * self.typical.coherence {
+            return Ok(Verdict::Nothing);
+        }
+        self.released = false;
+        self.last_press = Some((onset, fit.gain.abs()));
+        Ok(Verdict::Press(Press {
+            at: onset,
+            score: RESCUED_SCORE,
+            u_samples: (fit.u_shift.powi(2) + 1.0 / 12.0).sqrt(),
+        }))
+    }
+
+    /// Whether a fit is the echo of the last press, or the dome going back: soon after it
+    /// and weaker, or not as it should be.
+    fn is_after_press(&self, onset: u64, fit: &Fit) -> bool {
+        self.last_press.is_some_and(|(last, gain)| {
+            let apart_s = onset.saturating_sub(last) as f64 / self.rate_hz;
+            let gain = fit.gain.abs() / gain.max(1e-20);
+            let half_hearted = fit.coherence < HALF_HEARTED * self.typical.coherence;
+            onset >= last
+                && (apart_s < ECHO_S && gain < ECHO_GAIN
+                    || apart_s < SOON_S && (gain < SOON_GAIN || half_hearted && gain < ECHO_GAIN))
         })
     }
 

@@ -235,7 +235,6 @@ impl PeakFinder {
 
 #[cfg(test)]
 mod tests {
-    #![allow(clippy::unwrap_used)]
     use super::super::testing::{numbers, reference, samples};
     use super::*;
 

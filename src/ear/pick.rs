@@ -113,7 +113,6 @@ impl Splits {
 
 #[cfg(test)]
 mod tests {
-    #![allow(clippy::unwrap_used)]
     use super::super::testing::{reference, samples};
     use super::*;
     use proptest::prelude::*;

@@ -6,6 +6,7 @@ use super::EarError;
 use super::history::History;
 use realfft::num_complex::Complex32;
 use realfft::{RealFftPlanner, RealToComplex};
+use serde::{Deserialize, Serialize};
 use std::sync::Arc;
 
 /// Bands of a print, from 94 Hz to 16 kHz.
@@ -33,7 +34,8 @@ const PER_DB: f32 = 2.0;
 
 /// How far a sound rises over the background, in half decibels (0 to 127.5 dB), by step
 /// of time and band.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
 pub struct Print {
     cells: [[u8; PRINT_BANDS]; PRINT_STEPS],
     /// Bands that the sample rate has.
@@ -41,6 +43,28 @@ pub struct Print {
 }
 
 impl Print {
+    /// The mean of prints, cell by cell; `None` of none.
+    pub fn mean(prints: &[Self]) -> Option<Self> {
+        let mut mean = *prints.first()?;
+        mean.bands = prints.iter().map(|p| p.bands).min()?;
+        for (step, row) in mean.cells.iter_mut().enumerate() {
+            for (band, cell) in row.iter_mut().enumerate() {
+                let sum: usize = prints
+                    .iter()
+                    .map(|p| usize::from(p.cells[step][band]))
+                    .sum();
+                *cell = ((sum + prints.len() / 2) / prints.len()) as u8;
+            }
+        }
+        Some(mean)
+    }
+
+    /// Whether it can be compared with others at all.
+    pub(super) fn is_usable(&self) -> bool {
+        (1..=PRINT_BANDS).contains(&usize::from(self.bands))
+            && self.cells.iter().flatten().any(|c| *c > 0)
+    }
+
     /// Normalised correlation of two prints over the bands that both have, −1 to 1;
     /// 0 where either is flat. Both prints count by their shape, not by their level.
     pub fn alike(&self, other: &Self) -> f32 {
@@ -188,7 +212,6 @@ impl Printer {
 
 #[cfg(test)]
 mod tests {
-    #![allow(clippy::unwrap_used)]
     use super::*;
 
     const RATE: f64 = 48_000.0;

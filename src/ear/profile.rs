@@ -1,9 +1,12 @@
 //! What is kept of a taught click.
 
+use super::print::Print;
 use serde::{Deserialize, Serialize};
 
 /// Version of the profile format that this program writes and reads.
-pub const PROFILE_VERSION: u32 = 1;
+pub const PROFILE_VERSION: u32 = 2;
+/// The oldest version that can still be heard: it has no prints.
+pub(super) const OLDEST_VERSION: u32 = 1;
 
 /// Time before the onset that a taught sound keeps, in seconds.
 pub const BEFORE_S: f64 = 0.001;
@@ -31,6 +34,19 @@ pub struct ClickProfile {
     /// Power of the press below 1 kHz over its power above 1.5 kHz, the largest of
     /// the examples, in dB: more than that is a bang at the same instant.
     pub low_over_high_db: f64,
+    /// How long before its strongest blow, where the waveforms begin, the click begins, in
+    /// seconds.
+    #[serde(default)]
+    pub lead_s: f64,
+    /// Mean print of the presses, from where the waveforms begin.
+    #[serde(default)]
+    pub print: Option<Print>,
+    /// Mean print of the releases likewise.
+    #[serde(default)]
+    pub release_print: Option<Print>,
+    /// How alike each press's print is to the mean: the lowest tenth (−1 to 1).
+    #[serde(default)]
+    pub prints_alike: f64,
     /// How many presses it was made from.
     pub examples: usize,
     /// How well each press fits the others: the lower quartile of the fit (0 to 1).
@@ -56,7 +72,12 @@ impl ClickProfile {
         let good = (8_000..=192_000).contains(&self.rate_hz)
             && usable(&self.press)
             && length(&self.press)
-            && (self.release.is_empty() || (usable(&self.release) && length(&self.release)));
+            && (self.release.is_empty() || (usable(&self.release) && length(&self.release)))
+            && (0.0..0.1).contains(&self.lead_s)
+            && [&self.print, &self.release_print]
+                .into_iter()
+                .flatten()
+                .all(Print::is_usable);
         if good {
             Ok(())
         } else {

@@ -34,7 +34,6 @@ pub fn resample(x: &[f32], from_hz: f64, to_hz: f64) -> Vec<f32> {
 
 #[cfg(test)]
 mod tests {
-    #![allow(clippy::unwrap_used)]
     use super::super::testing::{numbers, reference};
     use super::*;
 

@@ -1,6 +1,4 @@
 //! Reference values for the ear's own tests, made by tests/reference/ear.py.
-#![allow(clippy::unwrap_used)]
-
 use serde_json::Value;
 
 /// The reference file.

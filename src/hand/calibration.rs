@@ -144,7 +144,6 @@ pub fn calibrate(presses_ms: &[f64], sounds_ms: &[f64]) -> Result<KeyPath, Calib
 
 #[cfg(test)]
 mod tests {
-    #![allow(clippy::unwrap_used)]
     use super::*;
 
     fn every_second(n: usize) -> Vec<f64> {

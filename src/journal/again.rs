@@ -82,7 +82,7 @@ impl Journal {
 }
 
 /// The instants of sounds by their bits, in order of time: a live drill keeps them
-/// in the order of knowing.
+/// in detection order.
 fn instants<'a>(sounds: impl IntoIterator<Item = &'a Sound>) -> Vec<u64> {
     // Adding zero makes of a negative zero, which the journal does not keep, a plain one.
     let mut bits: Vec<u64> = sounds

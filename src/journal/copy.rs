@@ -3,8 +3,8 @@
 use std::path::Path;
 
 use super::error::JournalError;
-use super::home::create_new_private_file;
-use super::open::{Journal, beside};
+use super::open::Journal;
+use crate::system::files::part_beside;
 
 impl Journal {
     /// Writes a whole, compact copy into a new file, readable by its owner
@@ -19,24 +19,17 @@ impl Journal {
         if to.exists() {
             return Err(JournalError::of_io(to, &there()));
         }
-        let part = beside(to, ".part");
-        create_new_private_file(&part).map_err(|error| JournalError::of_io(&part, &error))?;
-        let copied = self
-            .conn
-            .execute("VACUUM INTO ?1", [part.to_string_lossy()])
-            .map_err(|error| JournalError::of(to, error))
-            .and_then(|_| match Journal::open_existing(&part)? {
-                Some(copy) => copy.check(),
-                None => Ok(()),
-            })
-            .and_then(|()| {
-                // Looking at it leaves nothing beside it; then it gets its name.
-                std::fs::rename(&part, to).map_err(|error| JournalError::of_io(to, &error))
-            });
-        if copied.is_err() {
-            // Half a copy is of no use; the first error is the one to tell.
-            let _ = std::fs::remove_file(&part);
+        let failed = |error: &std::io::Error| JournalError::of_io(to, error);
+        let part = part_beside(to).map_err(|error| failed(&error))?;
+        self.conn
+            .execute("VACUUM INTO ?1", [part.path().to_string_lossy()])
+            .map_err(|error| JournalError::of(to, error))?;
+        // Looking at it leaves nothing beside it; then it gets its name.
+        if let Some(copy) = Journal::open_existing(part.path())? {
+            copy.check()?;
         }
-        copied
+        part.persist_noclobber(to)
+            .map_err(|error| failed(&error.error))?;
+        Ok(())
     }
 }

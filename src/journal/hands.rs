@@ -8,8 +8,9 @@ use std::path::PathBuf;
 
 use thiserror::Error;
 
-use super::home::{Home, HomeError, write_private_file};
+use super::home::{Home, HomeError};
 use crate::hand::{KeyPath, Source};
+use crate::system::files::write_private_file;
 
 /// Key paths by [`Source::name`].
 pub type KnownHands = BTreeMap<String, KeyPath>;
@@ -95,7 +96,6 @@ pub fn keep(home: &Home, hand: &Source, key_path: KeyPath) -> Result<(), HandsEr
 
 #[cfg(test)]
 mod tests {
-    #![allow(clippy::unwrap_used)]
     use super::*;
 
     fn path(delay_ms: f64) -> KeyPath {

@@ -1,11 +1,12 @@
 //! The home folder: where the journal, the taught sounds, the settings and the
 //! kept sound live, and who may read them.
 
-use std::fs::{self, File, OpenOptions};
-use std::io::{self, Write};
+use std::io;
 use std::path::{Path, PathBuf};
 
 use thiserror::Error;
+
+use crate::system::files::create_private_folder;
 
 /// The longest name a taught sound may have, in characters.
 pub const NAME_MAX_CHARS: usize = 40;
@@ -141,9 +142,9 @@ impl Home {
     /// # Errors
     /// The path that is not a folder or cannot be made.
     pub fn create(&self) -> Result<(), HomeError> {
-        create_private_folder(&self.folder)?;
-        create_private_folder(&self.bridges_folder())?;
-        create_private_folder(&self.sounds_folder())
+        create_folder(&self.folder)?;
+        create_folder(&self.bridges_folder())?;
+        create_folder(&self.sounds_folder())
     }
 }
 
@@ -174,60 +175,11 @@ pub fn check_name(name: &str) -> Result<(), HomeError> {
     })
 }
 
-/// Makes a file, readable by its owner alone; one that is there is emptied.
-///
-/// # Errors
-/// What the system says.
-pub fn create_private_file(path: &Path) -> io::Result<File> {
-    private().create(true).truncate(true).open(path)
-}
-
-/// Makes a file that must not be there yet, readable by its owner alone.
-///
-/// # Errors
-/// What the system says; `AlreadyExists` when it is there.
-pub fn create_new_private_file(path: &Path) -> io::Result<File> {
-    private().create_new(true).open(path)
-}
-
-/// Puts `bytes` in place of the file at `path`, readable by its owner alone.
-/// Whatever happens, the file afterwards holds the old bytes or all the new.
-///
-/// # Errors
-/// What the system says; the old file is then still there.
-pub fn write_private_file(path: &Path, bytes: &[u8]) -> io::Result<()> {
-    let mut beside = path.as_os_str().to_owned();
-    beside.push(format!(".part{}", std::process::id()));
-    let beside = PathBuf::from(beside);
-    let written = create_private_file(&beside).and_then(|mut file| {
-        file.write_all(bytes)?;
-        file.sync_all()?;
-        fs::rename(&beside, path)
-    });
-    if written.is_err() {
-        // The part file is of no use to anyone; the first error is the one to tell.
-        let _ = fs::remove_file(&beside);
-    }
-    written
-}
-
-fn private() -> OpenOptions {
-    let mut options = OpenOptions::new();
-    options.write(true);
-    #[cfg(unix)]
-    std::os::unix::fs::OpenOptionsExt::mode(&mut options, 0o600);
-    options
-}
-
-fn create_private_folder(path: &Path) -> Result<(), HomeError> {
+fn create_folder(path: &Path) -> Result<(), HomeError> {
     if path.is_dir() {
         return Ok(());
     }
-    let mut builder = fs::DirBuilder::new();
-    builder.recursive(true);
-    #[cfg(unix)]
-    std::os::unix::fs::DirBuilderExt::mode(&mut builder, 0o700);
-    builder.create(path).map_err(|source| {
+    create_private_folder(path).map_err(|source| {
         let file = path
             .ancestors()
             .find(|part| part.exists() && !part.is_dir());
@@ -245,8 +197,10 @@ fn create_private_folder(path: &Path) -> Result<(), HomeError> {
 
 #[cfg(test)]
 mod tests {
-    #![allow(clippy::unwrap_used, clippy::expect_used)]
+    use std::fs;
+
     use super::*;
+    use crate::system::files::write_private_file;
 
     fn chosen(flag: Option<&str>, variables: &[(&str, &str)]) -> Option<String> {
         Home::choose(flag.map(Path::new), |name| {

@@ -9,7 +9,7 @@ use super::error::JournalError;
 use super::people;
 use super::record::{Bout, BoutEvent, BoutId, ProfileSnapshot, new_id, sha256_hex};
 use super::words::Word;
-use crate::timeline::{Moment, MomentKind, Pair, Sound, SoundKind};
+use crate::timeline::{Moment, MomentId, MomentKind, Pair, Sound, SoundId};
 
 /// Why a row was not taken.
 #[derive(Debug)]
@@ -113,10 +113,10 @@ pub(super) struct Appender<'a> {
     conn: &'a Connection,
     bout_key: i64,
     next_seq: i64,
-    // The moments and marks added here and not yet paired, by the bits of their
-    // time, so that a long review need not be searched for each pair.
-    moments: HashMap<u64, Vec<(i64, MomentKind)>>,
-    marks: HashMap<u64, Vec<i64>>,
+    // Moments and marks added here, so that those of a long review need not be read
+    // back for each pair.
+    moments: HashMap<MomentId, (MomentKind, f64)>,
+    marks: HashMap<SoundId, f64>,
 }
 
 impl<'a> Appender<'a> {
@@ -220,8 +220,8 @@ impl<'a> Appender<'a> {
                 sound.confidence,
                 sound.level_dbfs
             ])?;
-        if sound.kind != SoundKind::Impact {
-            self.marks.entry(sound.t_s.to_bits()).or_default().push(seq);
+        if sound.is_mark() {
+            self.marks.insert(SoundId(seq), sound.t_s);
         }
         Ok(seq)
     }
@@ -239,22 +239,21 @@ impl<'a> Appender<'a> {
                 moment.source.word(),
                 moment.label
             ])?;
-        let same_time = self.moments.entry(moment.t_s.to_bits()).or_default();
-        same_time.push((seq, moment.kind));
+        self.moments
+            .insert(MomentId(seq), (moment.kind, moment.t_s));
         Ok(seq)
     }
 
     pub(super) fn pair(&mut self, pair: &Pair) -> Result<i64, Refused> {
         maybe_finite(pair.lag_ms, "a lag")?;
         maybe_finite(pair.u_ms, "a lag's uncertainty")?;
-        let moment = match pair.moment_s {
-            Some(t_s) => Some(self.find_moment(t_s)?),
+        let moment_kind = match pair.moment_s {
+            Some(t_s) => Some(self.moment_kind(pair.moment, t_s)?),
             None => None,
         };
-        let mark_seq = match pair.mark_s {
-            Some(t_s) => Some(self.find_mark(t_s)?),
-            None => None,
-        };
+        if let Some(t_s) = pair.mark_s {
+            self.check_mark(pair.mark, t_s)?;
+        }
         let seq = self.take_seq();
         self.conn
             .prepare_cached(
@@ -266,9 +265,9 @@ impl<'a> Appender<'a> {
                 self.bout_key,
                 seq,
                 pair.outcome.word(),
-                moment.map(|(_, kind)| kind.word()),
-                moment.map(|(seq, _)| seq),
-                mark_seq,
+                moment_kind.map(MomentKind::word),
+                pair.moment.map(|id| id.0),
+                pair.mark.map(|id| id.0),
                 pair.moment_s,
                 pair.mark_s,
                 pair.lag_ms,
@@ -283,54 +282,50 @@ impl<'a> Appender<'a> {
         seq
     }
 
-    fn find_moment(&mut self, t_s: f64) -> Result<(i64, MomentKind), Refused> {
+    /// The kind of a pair's moment, which must be a row of the bout and at `t_s`.
+    fn moment_kind(&self, id: Option<MomentId>, t_s: f64) -> Result<MomentKind, Refused> {
         finite(t_s, "a pair's moment")?;
-        if let Some(found) = take_first(&mut self.moments, t_s) {
-            return Ok(found);
-        }
-        // Kept by an earlier call: live, a moment lies a few rows back.
-        let found = self
-            .conn
-            .prepare_cached(
-                "SELECT seq, kind FROM moment WHERE bout_key = ?1 AND t_s = ?2
-                 ORDER BY seq DESC LIMIT 1",
-            )?
-            .query_row(params![self.bout_key, t_s], |row| {
-                Ok((row.get(0)?, MomentKind::from_column(row.get_ref(1)?)?))
-            })
-            .optional()?;
-        found.ok_or_else(|| {
-            Refused::Value(format!(
+        let kept = id.and_then(|id| self.moments.get(&id).copied());
+        let kept = match (kept, id) {
+            (None, Some(id)) => self
+                .conn
+                .prepare_cached("SELECT kind, t_s FROM moment WHERE bout_key = ?1 AND seq = ?2")?
+                .query_row([self.bout_key, id.0], |row| {
+                    Ok((MomentKind::from_column(row.get_ref(0)?)?, row.get(1)?))
+                })
+                .optional()?,
+            (kept, _) => kept,
+        };
+        match kept {
+            Some((kind, at_s)) if at_s == t_s => Ok(kind),
+            _ => Err(Refused::Value(format!(
                 "a pair's moment at {t_s} s is no moment of the bout"
-            ))
-        })
-    }
-
-    fn find_mark(&mut self, t_s: f64) -> Result<i64, Refused> {
-        finite(t_s, "a pair's mark")?;
-        if let Some(found) = take_first(&mut self.marks, t_s) {
-            return Ok(found);
+            ))),
         }
-        let found = self
-            .conn
-            .prepare_cached(
-                "SELECT seq FROM sound WHERE bout_key = ?1 AND t_s = ?2 AND kind <> 'impact'
-                 ORDER BY seq DESC LIMIT 1",
-            )?
-            .query_row(params![self.bout_key, t_s], |row| row.get(0))
-            .optional()?;
-        found.ok_or_else(|| {
-            Refused::Value(format!(
-                "a pair's mark at {t_s} s is no click or word of the bout"
-            ))
-        })
     }
-}
 
-/// Of several at the very same time, the first that is not yet paired.
-fn take_first<T>(known: &mut HashMap<u64, Vec<T>>, t_s: f64) -> Option<T> {
-    let same_time = known.get_mut(&t_s.to_bits())?;
-    (!same_time.is_empty()).then(|| same_time.remove(0))
+    /// A pair's mark must be a row of the bout and at `t_s`.
+    fn check_mark(&self, id: Option<SoundId>, t_s: f64) -> Result<(), Refused> {
+        finite(t_s, "a pair's mark")?;
+        let kept = id.and_then(|id| self.marks.get(&id).copied());
+        let kept = match (kept, id) {
+            (None, Some(id)) => self
+                .conn
+                .prepare_cached(
+                    "SELECT t_s FROM sound
+                     WHERE bout_key = ?1 AND seq = ?2 AND kind <> 'impact'",
+                )?
+                .query_row([self.bout_key, id.0], |row| row.get(0))
+                .optional()?,
+            (kept, _) => kept,
+        };
+        if kept == Some(t_s) {
+            return Ok(());
+        }
+        Err(Refused::Value(format!(
+            "a pair's mark at {t_s} s is no click or word of the bout"
+        )))
+    }
 }
 
 fn finite(value: f64, what: &str) -> Result<(), Refused> {

@@ -12,7 +12,7 @@ use super::record::{BoutKind, KeptReview};
 use super::wanted::{Wanted, Zones, which};
 use super::words::Word;
 use crate::measure::weeks::{Day, Lot, Occasion};
-use crate::timeline::{Moment, MomentKind, SoundKind};
+use crate::timeline::{MomentKind, SoundKind};
 
 impl Journal {
     /// Brings what [`Journal::lots`] reads up to date, where the journal can be
@@ -107,11 +107,11 @@ pub fn lots_of_review(bouts: &[KeptReview]) -> Vec<Lot> {
             duration_s: kept.bout.duration_s,
         };
         for pair in &kept.pairs {
-            let same = |m: &&Moment| Some(m.t_s) == pair.moment_s;
-            let Some(moment) = kept.moments.iter().find(same) else {
+            let moment = pair.moment.and_then(|id| kept.moments.get(id.place()));
+            let Some(moment) = moment else {
                 continue;
             };
-            let mark = kept.sounds.iter().find(|s| Some(s.t_s) == pair.mark_s);
+            let mark = pair.mark.and_then(|id| kept.sounds.get(id.place()));
             let kind = mark.map(|s| s.kind);
             let name = mark.map_or("", |s| s.name.as_str());
             let at = lots

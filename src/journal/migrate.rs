@@ -40,7 +40,6 @@ pub(super) fn migrate(conn: &mut Connection, migrations: &[&str]) -> Result<()> 
 
 #[cfg(test)]
 mod tests {
-    #![allow(clippy::unwrap_used, clippy::expect_used)]
     use super::*;
 
     fn names(conn: &Connection) -> Vec<String> {

@@ -35,10 +35,7 @@ mod words;
 pub use check::Finding;
 pub use error::JournalError;
 pub use export::{EXPORT_FORMAT, Table};
-pub use home::{
-    Home, HomeError, NAME_MAX_CHARS, check_name, create_new_private_file, create_private_file,
-    write_private_file,
-};
+pub use home::{Home, HomeError, NAME_MAX_CHARS, check_name};
 pub use import::ImportError;
 pub use list::BoutRow;
 pub use lots::lots_of_review;

@@ -9,9 +9,9 @@ use rusqlite::config::DbConfig;
 use rusqlite::{Connection, ErrorCode, OpenFlags};
 
 use super::error::JournalError;
-use super::home::create_new_private_file;
 use super::migrate::{application_id, migrate, version};
 use super::schema::{APPLICATION_ID, MIGRATIONS, SCHEMA_VERSION};
+use crate::system::files::create_new_private_file;
 
 /// How long to wait for another program that is writing.
 const PATIENCE: Duration = Duration::from_secs(5);
@@ -375,7 +375,6 @@ fn percent_encoded(path: &Path) -> String {
 
 #[cfg(test)]
 mod tests {
-    #![allow(clippy::unwrap_used, clippy::expect_used)]
     use super::*;
 
     /// SQLite passes over a pragma it does not know without a word; so each is

@@ -15,7 +15,9 @@ use super::record::{
 use super::settings::Distances;
 use super::words::Word;
 use crate::session::Setup;
-use crate::timeline::{Moment, MomentKind, MomentSource, Outcome, Pair, Sound, SoundKind};
+use crate::timeline::{
+    Moment, MomentId, MomentKind, MomentSource, Outcome, Pair, Sound, SoundId, SoundKind,
+};
 
 /// A bout as it is in the journal.
 #[derive(Debug, Clone, PartialEq)]
@@ -83,31 +85,27 @@ impl StoredBout {
     /// the view `pair_counted` of the file has it.
     pub fn pairs_counted(&self) -> impl Iterator<Item = &Pair> {
         let aside = self.aside();
-        let at = |row: &NumberedEvent| match &row.event {
-            BoutEvent::Sound(sound) => Some(sound.t_s.to_bits()),
-            BoutEvent::Moment(moment) => Some(moment.t_s.to_bits()),
-            _ => None,
-        };
-        let (mut gone, mut here) = (BTreeSet::new(), BTreeSet::new());
-        for row in &self.events {
-            let all = if aside.contains(&row.seq) {
-                &mut gone
-            } else {
-                &mut here
+        self.events.iter().filter_map(move |row| {
+            let BoutEvent::Pair(pair) = &row.event else {
+                return None;
             };
-            all.extend(at(row));
+            let rows = [
+                Some(row.seq),
+                pair.moment.map(|id| id.0),
+                pair.mark.map(|id| id.0),
+            ];
+            let counts = rows.iter().flatten().all(|seq| !aside.contains(seq));
+            counts.then_some(pair)
+        })
+    }
+
+    /// A moment by its row.
+    pub fn moment(&self, id: MomentId) -> Option<&Moment> {
+        let at = self.events.binary_search_by_key(&id.0, |row| row.seq);
+        match &self.events.get(at.ok()?)?.event {
+            BoutEvent::Moment(moment) => Some(moment),
+            _ => None,
         }
-        let counts = move |t_s: Option<f64>| {
-            t_s.is_none_or(|t| here.contains(&t.to_bits()) || !gone.contains(&t.to_bits()))
-        };
-        self.events
-            .iter()
-            .filter(move |row| !aside.contains(&row.seq))
-            .filter_map(|row| match &row.event {
-                BoutEvent::Pair(pair) => Some(pair),
-                _ => None,
-            })
-            .filter(move |pair| counts(pair.moment_s) && counts(pair.mark_s))
     }
 
     /// Where ball and clicker were, by the settings in force; what these do not tell is
@@ -269,7 +267,11 @@ fn moment(row: &Row<'_>) -> rusqlite::Result<BoutEvent> {
 }
 
 fn pair(row: &Row<'_>) -> rusqlite::Result<BoutEvent> {
+    let moment_seq: Option<i64> = row.get("moment_seq")?;
+    let mark_seq: Option<i64> = row.get("mark_seq")?;
     Ok(BoutEvent::Pair(Pair {
+        moment: moment_seq.map(MomentId),
+        mark: mark_seq.map(SoundId),
         moment_s: row.get("moment_s")?,
         mark_s: row.get("mark_s")?,
         lag_ms: row.get("lag_ms")?,

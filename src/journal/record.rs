@@ -1,5 +1,6 @@
 //! What is kept: a bout (one review, drill or session) and what happened in it.
 
+use std::collections::HashMap;
 use std::fmt;
 
 use jiff::Timestamp;
@@ -7,7 +8,7 @@ use rusqlite::types::{FromSql, FromSqlResult, ToSql, ToSqlOutput, ValueRef};
 use serde::{Deserialize, Serialize};
 use sha2::{Digest, Sha256};
 
-use crate::timeline::{Moment, Pair, Sound};
+use crate::timeline::{HeardSound, Moment, Pair, Sound, SoundId};
 
 /// A bout's id: a random UUID (version 4), the same in every journal that the
 /// bout is ever copied to. Random throughout, so that its first few characters
@@ -134,8 +135,32 @@ pub struct KeptReview {
     pub sounds: Vec<Sound>,
     /// All moments.
     pub moments: Vec<Moment>,
-    /// The pairing; its times must be times of `moments` and of `sounds`.
+    /// The pairing; moments and marks are named by their places in `moments` and
+    /// `sounds`.
     pub pairs: Vec<Pair>,
+}
+
+impl KeptReview {
+    /// A review of sounds that were heard and of moments that pairs name by their
+    /// places.
+    pub fn of_heard(bout: Bout, heard: &[HeardSound], moments: &[Moment], pairs: &[Pair]) -> Self {
+        let places: HashMap<SoundId, usize> = (0..)
+            .zip(heard)
+            .map(|(place, sound)| (sound.id, place))
+            .collect();
+        let at_place = |pair: &Pair| Pair {
+            mark: pair
+                .mark
+                .and_then(|id| Some(SoundId::at(*places.get(&id)?))),
+            ..pair.clone()
+        };
+        Self {
+            bout,
+            sounds: heard.iter().map(|one| one.sound.clone()).collect(),
+            moments: moments.to_vec(),
+            pairs: pairs.iter().map(at_place).collect(),
+        }
+    }
 }
 
 /// One thing that happened in a bout, kept as it comes.
@@ -145,8 +170,8 @@ pub enum BoutEvent {
     Sound(Sound),
     /// A moment came.
     Moment(Moment),
-    /// A moment and a mark were paired, or one of them is alone for good. Its
-    /// moment and its mark must have been kept before.
+    /// A moment and a mark were paired, or one of them is alone for good. The moment
+    /// and the mark are rows of this bout and must have been kept before.
     Pair(Pair),
     /// Anything else: a gap, a pause, a cue, a treat.
     Other(OtherEvent),

@@ -15,6 +15,7 @@ use super::record::{Bout, BoutId, BoutKind};
 use super::session_rows::{bad_json, end_rows, log_of, rows_of};
 use crate::session::{SessionMeasures, Setup, measure};
 use crate::timeline::session::{Happened, Log, SessionEvent};
+use crate::timeline::{MomentId, SoundId};
 
 /// A session's settings as they stand in its bout.
 #[derive(Serialize, Deserialize)]
@@ -96,7 +97,7 @@ impl Journal {
             settings_json: settings_json(&kept.setup).map_err(bad_json)?,
             ..kept.bout.clone()
         };
-        let measures = measure(&kept.log, &kept.setup, kept.length_s);
+        let mut measures = measure(&kept.log, &kept.setup, kept.length_s);
         self.write(|tx| {
             let ended_at = Some(super::store::end_of(&bout));
             let plan = Some(kept.setup.plan.name.as_str()).filter(|name| !name.is_empty());
@@ -113,6 +114,11 @@ impl Journal {
                 for row in rows_of(&event, label).map_err(value)? {
                     rows.append(&row)?;
                 }
+            }
+            for pair in &mut measures.pairs {
+                let row = |number: i64| numbers.get(&number).copied();
+                pair.moment = pair.moment.and_then(|id| row(id.0)).map(MomentId);
+                pair.mark = pair.mark.and_then(|id| row(id.0)).map(SoundId);
             }
             for row in end_rows(&measures, kept.length_s).map_err(value)? {
                 rows.append(&row)?;

@@ -207,7 +207,6 @@ pub(super) fn exact(value: &Value) -> String {
 
 #[cfg(test)]
 mod tests {
-    #![allow(clippy::unwrap_used)]
     use super::*;
     use crate::journal::Journal;
 

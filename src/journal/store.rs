@@ -10,6 +10,7 @@ use super::error::JournalError;
 use super::insert::{self, Appender, Refused, instant};
 use super::open::Journal;
 use super::record::{Bout, BoutEvent, BoutId, KeptReview, Note};
+use crate::timeline::{MomentId, Pair, SoundId};
 
 /// Reviews kept in one transaction where there are many.
 const AT_ONCE: usize = 500;
@@ -220,14 +221,24 @@ fn whole(tx: &Transaction<'_>, review: &KeptReview) -> Result<BoutId, Refused> {
     let ended_at = end_of(&review.bout);
     let key = insert::bout(tx, &id, &review.bout, Some(ended_at))?;
     let mut rows = Appender::new(tx, key)?;
-    for sound in &review.sounds {
-        rows.sound(sound)?;
-    }
-    for moment in &review.moments {
-        rows.moment(moment)?;
-    }
+    let sounds: Vec<i64> = review
+        .sounds
+        .iter()
+        .map(|sound| rows.sound(sound))
+        .collect::<Result<_, _>>()?;
+    let moments: Vec<i64> = review
+        .moments
+        .iter()
+        .map(|moment| rows.moment(moment))
+        .collect::<Result<_, _>>()?;
     for pair in &review.pairs {
-        rows.pair(pair)?;
+        let moment = pair.moment.and_then(|id| moments.get(id.place()));
+        let mark = pair.mark.and_then(|id| sounds.get(id.place()));
+        rows.pair(&Pair {
+            moment: moment.copied().map(MomentId),
+            mark: mark.copied().map(SoundId),
+            ..pair.clone()
+        })?;
     }
     digest::keep(tx, key)?;
     Ok(id)

@@ -37,10 +37,10 @@ impl Word for SoundKind {
 
 impl Word for MomentKind {
     const WORDS: &'static [(Self, &'static str)] = &[
-        (Self::Floor, "floor"),
-        (Self::Release, "release"),
-        (Self::Top, "top"),
-        (Self::Behaviour, "behaviour"),
+        (Self::Floor, Self::Floor.word()),
+        (Self::Release, Self::Release.word()),
+        (Self::Top, Self::Top.word()),
+        (Self::Behaviour, Self::Behaviour.word()),
     ];
 }
 
@@ -54,11 +54,11 @@ impl Word for MomentSource {
 
 impl Word for Outcome {
     const WORDS: &'static [(Self, &'static str)] = &[
-        (Self::OnTime, "on_time"),
-        (Self::Early, "early"),
-        (Self::Late, "late"),
-        (Self::Missed, "missed"),
-        (Self::Stray, "stray"),
+        (Self::OnTime, Self::OnTime.id()),
+        (Self::Early, Self::Early.id()),
+        (Self::Late, Self::Late.id()),
+        (Self::Missed, Self::Missed.id()),
+        (Self::Stray, Self::Stray.id()),
     ];
 }
 
@@ -76,7 +76,6 @@ impl Word for NoteKind {
 
 #[cfg(test)]
 mod tests {
-    #![allow(clippy::unwrap_used)]
     use super::*;
 
     fn as_in_json<T: Word + serde::Serialize + std::fmt::Debug>() {

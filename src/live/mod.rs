@@ -26,9 +26,9 @@ const WAITING: usize = 4096;
 /// Something that happened. Times are seconds from the first sample.
 #[derive(Debug)]
 pub enum Happening {
-    /// Something was heard, in the order of knowing, each thing once.
+    /// Something was heard: in detection order, exactly once.
     Heard(News),
-    /// So much was heard; the loudest sample since the last time, in dBFS.
+    /// Stream position, and the loudest sample since the last one, in dBFS.
     Now {
         /// Seconds.
         t_s: f64,
@@ -117,8 +117,7 @@ impl Live {
                     Ok(Ok(heard)) => Happening::Ended(heard),
                     Ok(Err(words)) => Happening::Failed(words),
                     Err(_) => Happening::Failed(
-                        "listening broke off by a fault of marklag's own; what was kept is kept"
-                            .to_owned(),
+                        "the listener crashed (internal error); what was kept is kept".to_owned(),
                     ),
                 };
                 let _ = tell.send(ended);

@@ -216,7 +216,6 @@ impl Budget {
 
 #[cfg(test)]
 mod tests {
-    #![allow(clippy::unwrap_used)]
     use super::*;
 
     fn budget(parts: &[(Source, f64)]) -> Budget {

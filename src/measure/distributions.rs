@@ -88,7 +88,6 @@ pub(crate) fn erfcx(x: f64) -> f64 {
 
 #[cfg(test)]
 mod tests {
-    #![allow(clippy::unwrap_used)]
     use super::*;
     use crate::measure::testing::{assert_close, reference};
 

@@ -51,7 +51,6 @@ pub fn error_scores(lags_ms: &[f64]) -> Option<ErrorScores> {
 
 #[cfg(test)]
 mod tests {
-    #![allow(clippy::unwrap_used)]
     use super::*;
     use crate::measure::testing::assert_close;
     use proptest::prelude::*;

@@ -85,7 +85,6 @@ pub fn ewma(values: &[f64], settings: EwmaSettings) -> Option<Vec<EwmaPoint>> {
 
 #[cfg(test)]
 mod tests {
-    #![allow(clippy::unwrap_used)]
     use super::*;
     use crate::measure::testing::{Chance, assert_close, numbers, reference};
 

@@ -82,7 +82,6 @@ pub fn median_interval_of_sorted(sorted: &[f64], level: f64) -> Option<MedianInt
 
 #[cfg(test)]
 mod tests {
-    #![allow(clippy::unwrap_used)]
     use super::*;
     use crate::measure::testing::{Chance, assert_close, numbers, reference};
     use proptest::prelude::*;

@@ -17,10 +17,7 @@
 
 pub mod agree;
 pub mod budget;
-pub mod celeration;
 pub mod compare;
-pub mod cusum;
-pub mod detection;
 mod distributions;
 pub mod errors;
 pub mod ewma;

@@ -167,7 +167,6 @@ fn difference_of_variances(one: (f64, usize), two: (f64, usize), level: f64) -> 
 
 #[cfg(test)]
 mod tests {
-    #![allow(clippy::unwrap_used)]
     use super::*;
     use crate::measure::testing::{Chance, assert_close};
 

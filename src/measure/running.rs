@@ -30,23 +30,6 @@ impl Running {
         self.extremes = Some((low.min(value), high.max(value)));
     }
 
-    /// Takes all that another has seen, as if its values had been pushed here.
-    pub fn merge(&mut self, other: &Self) {
-        let Some((other_low, other_high)) = other.extremes else {
-            return;
-        };
-        let Some((low, high)) = self.extremes else {
-            *self = *other;
-            return;
-        };
-        let (a, b) = (self.n as f64, other.n as f64);
-        let off = other.mean - self.mean;
-        self.n += other.n;
-        self.mean += off * b / (a + b);
-        self.squares += other.squares + off * off * a * b / (a + b);
-        self.extremes = Some((low.min(other_low), high.max(other_high)));
-    }
-
     /// How many values were taken.
     pub fn n(&self) -> usize {
         self.n
@@ -101,10 +84,8 @@ impl FromIterator<f64> for Running {
 
 #[cfg(test)]
 mod tests {
-    #![allow(clippy::unwrap_used)]
     use super::*;
     use crate::measure::testing::assert_close;
-    use proptest::prelude::*;
 
     /// The NIST pattern: c + 0.2, then c + 0.1 and c + 0.3 in turn, 1001 values.
     fn num_acc(c: f64) -> Running {
@@ -148,24 +129,5 @@ mod tests {
             (Some(-4.0), Some(0.0), None)
         );
         assert_eq!((running.min(), running.max()), (Some(-4.0), Some(-4.0)));
-    }
-
-    proptest! {
-        #[test]
-        fn merging_is_pushing(
-            a in prop::collection::vec(-1e3..1e3f64, 0..30),
-            b in prop::collection::vec(-1e3..1e3f64, 0..30),
-        ) {
-            let whole: Running = a.iter().chain(&b).copied().collect();
-            let mut merged: Running = a.iter().copied().collect();
-            merged.merge(&b.iter().copied().collect());
-            prop_assert_eq!(whole.n(), merged.n());
-            prop_assert_eq!(whole.min(), merged.min());
-            prop_assert_eq!(whole.max(), merged.max());
-            if let (Some(x), Some(y)) = (whole.mean(), merged.mean()) {
-                prop_assert!((x - y).abs() < 1e-9);
-                prop_assert!((whole.sd_n().unwrap() - merged.sd_n().unwrap()).abs() < 1e-9);
-            }
-        }
     }
 }

@@ -7,7 +7,7 @@ use super::errors::error_scores;
 use super::exgauss::{self, FitOutcome};
 use super::median::{median, median_interval_of_sorted, median_of_sorted};
 use super::proportion::Share;
-use super::quantile::{QuantileType, quantile_of_sorted};
+use super::quantile::quantile_of_sorted;
 use super::sample::sorted_finite;
 use super::yardstick::Yardstick;
 use crate::timeline::{Aim, Outcome, Pair};
@@ -120,7 +120,7 @@ pub fn summarise(pairs: &[Pair], kind: Yardstick, aim: Aim) -> Summary {
     };
 
     let sorted = sorted_finite(&lags);
-    let quantile = |p| quantile_of_sorted(&sorted, p, QuantileType::default());
+    let quantile = |p| quantile_of_sorted(&sorted, p);
     let interval = median_interval_of_sorted(&sorted, LEVEL);
     let scores = error_scores(&sorted);
     let anticipated = (kind == Yardstick::Reaction).then(|| {
@@ -192,7 +192,6 @@ fn lag_ms(pair: &Pair) -> Option<f64> {
 
 #[cfg(test)]
 mod tests {
-    #![allow(clippy::unwrap_used)]
     use super::*;
     use crate::measure::exgauss::NoFit;
     use crate::measure::testing::{Chance, assert_close};
@@ -205,6 +204,8 @@ mod tests {
 
     fn marked(moment_s: f64, lag_ms: f64) -> Pair {
         Pair {
+            moment: None,
+            mark: None,
             moment_s: Some(moment_s),
             mark_s: Some(moment_s + lag_ms / 1_000.0),
             lag_ms: Some(lag_ms),
@@ -215,6 +216,8 @@ mod tests {
 
     fn missed(moment_s: f64) -> Pair {
         Pair {
+            moment: None,
+            mark: None,
             moment_s: Some(moment_s),
             mark_s: None,
             lag_ms: None,
@@ -225,6 +228,8 @@ mod tests {
 
     fn stray(mark_s: f64) -> Pair {
         Pair {
+            moment: None,
+            mark: None,
             moment_s: None,
             mark_s: Some(mark_s),
             lag_ms: None,

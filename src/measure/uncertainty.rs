@@ -5,8 +5,8 @@ use thiserror::Error;
 
 use super::distributions::{level_is_usable, t_two_sided, z_two_sided};
 
-/// Standard uncertainty of a value known only to lie within ± `half_width`,
-/// anywhere alike: a/√3, in the same unit. `None` unless finite and not
+/// Standard uncertainty of a value known only to be uniform within ± `half_width`:
+/// a/√3, in the same unit. `None` unless finite and not
 /// negative. Source: GUM (JCGM 100:2008) 4.3.7.
 pub fn rectangular(half_width: f64) -> Option<f64> {
     (half_width.is_finite() && half_width >= 0.0).then(|| half_width / 3f64.sqrt())
@@ -59,7 +59,7 @@ impl Contribution {
         }
     }
 
-    /// The same with errors anywhere alike between two bounds.
+    /// The same with errors uniform between two bounds.
     pub fn rectangular(mut self) -> Self {
         self.shape = Shape::Rectangular;
         self
@@ -243,7 +243,6 @@ const LEAST_NORMAL: f64 = 0.01;
 
 #[cfg(test)]
 mod tests {
-    #![allow(clippy::unwrap_used)]
     use super::*;
     use crate::measure::testing::assert_close;
 

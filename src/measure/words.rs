@@ -4,6 +4,7 @@ use super::exgauss::FitOutcome;
 use super::proportion::Share;
 use super::summary::{ANTICIPATED_BELOW_MS, Summary};
 use super::yardstick::Yardstick;
+use crate::words::count;
 
 /// A predictable moment marked later than this was most likely waited for and
 /// then reacted to. A convention of this program: reactions to a sound or a
@@ -43,7 +44,7 @@ pub fn lag_range(low_ms: f64, high_ms: f64) -> String {
 pub fn sentences(summary: &Summary) -> Vec<String> {
     let mut lines = vec![counts(summary)];
     if summary.n_lags == 0 {
-        lines.push("No mark belongs to a moment, so there is no lag to tell.".to_owned());
+        lines.push("No mark matched a moment, so no lag could be measured.".to_owned());
         return lines;
     }
     lines.push(typical(summary));
@@ -77,18 +78,13 @@ fn counts(summary: &Summary) -> String {
         // Out of nothing: no mark, or none that can be called stray.
         _ if summary.stray.of == 0 => ".".to_owned(),
         0 => "; no strays.".to_owned(),
-        1 => "; 1 stray mark.".to_owned(),
-        n => format!("; {n} stray marks."),
+        n => format!("; {}.", count(n, "stray mark", "stray marks")),
     });
     line
 }
 
 fn moments(n: usize) -> String {
-    if n == 1 {
-        "1 moment".to_owned()
-    } else {
-        format!("{n} moments")
-    }
+    count(n, "moment", "moments")
 }
 
 /// " (95 % interval 49 to 94 %)", or nothing out of nothing.
@@ -191,7 +187,6 @@ fn reaction(summary: &Summary) -> Vec<String> {
 
 #[cfg(test)]
 mod tests {
-    #![allow(clippy::unwrap_used)]
     use super::*;
     use crate::measure::summary::summarise;
     use crate::measure::testing::Chance;
@@ -206,6 +201,8 @@ mod tests {
     fn pairs(lags: &[f64]) -> Vec<Pair> {
         lags.iter()
             .map(|lag| Pair {
+                moment: None,
+                mark: None,
                 moment_s: Some(1.0),
                 mark_s: Some(1.0 + lag / 1_000.0),
                 lag_ms: Some(*lag),
@@ -290,6 +287,8 @@ mod tests {
         let none = sentences(&summarise(&[], Yardstick::Reaction, AIM));
         assert_eq!(none[0], "Neither a moment nor a mark was found.");
         let miss = Pair {
+            moment: None,
+            mark: None,
             moment_s: Some(1.0),
             mark_s: None,
             lag_ms: None,
@@ -299,7 +298,7 @@ mod tests {
         let text = sentences(&summarise(&[miss], Yardstick::Anticipation, AIM)).join("\n");
         assert!(text.starts_with("0 of 1 moment marked on time"), "{text}");
         assert!(text.contains("1 missed."), "{text}");
-        assert!(text.contains("no lag to tell"), "{text}");
+        assert!(text.contains("no lag could be measured"), "{text}");
         assert!(told(&[20.0], Yardstick::Anticipation).contains("The one lag was 20 ms late."));
     }
 

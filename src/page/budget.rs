@@ -62,7 +62,6 @@ pub(super) fn budget_table(budget: &Budget) -> Markup {
 
 #[cfg(test)]
 mod tests {
-    #![allow(clippy::unwrap_used)]
     use super::*;
     use crate::measure::budget::Source;
 

@@ -24,6 +24,24 @@ pub struct Recording {
     pub channels: u16,
     /// Length in seconds of what was reviewed.
     pub duration_s: f64,
+    /// Which of several sound tracks was listened to, counted from 1; left out where
+    /// there is but one.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub track: Option<usize>,
+    /// How the recording was compressed; left out where it was not.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub compression: Option<Compression>,
+}
+
+/// How a recording was compressed.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct Compression {
+    /// The codec in words.
+    pub codec: String,
+    /// The mean bit rate, in kbit/s.
+    pub kbit_s: Option<f64>,
+    /// Whether sound was left out.
+    pub lossy: bool,
 }
 
 /// One reviewed recording; `S` is the summary of its lags.
@@ -90,13 +108,14 @@ impl<S: Serialize> Review<S> {
 
 #[cfg(test)]
 mod tests {
-    #![allow(clippy::unwrap_used, clippy::expect_used)]
     use super::*;
     use crate::timeline::{MomentKind, MomentSource, Outcome, SoundKind};
     use serde_json::{Value, json};
 
     fn review() -> Review<Value> {
         let pair = |moment_s, mark_s, lag_ms, outcome, u_ms| Pair {
+            moment: None,
+            mark: None,
             moment_s,
             mark_s,
             lag_ms,
@@ -109,6 +128,12 @@ mod tests {
                 sample_rate_hz: 48_000,
                 channels: 2,
                 duration_s: 12.5,
+                track: Some(2),
+                compression: Some(Compression {
+                    codec: "AAC".into(),
+                    kbit_s: Some(64.5),
+                    lossy: true,
+                }),
             },
             vec![Sound {
                 t_s: 1.0 / 3.0,
@@ -139,7 +164,8 @@ mod tests {
         let mut expected = json!({
             "format": "marklag.review/1",
             "recording": {
-                "path": "juniper.wav", "sample_rate_hz": 48000, "channels": 2, "duration_s": 12.5
+                "path": "juniper.wav", "sample_rate_hz": 48000, "channels": 2, "duration_s": 12.5,
+                "track": 2, "compression": {"codec": "AAC", "kbit_s": 64.5, "lossy": true}
             },
             "sounds": [{
                 "t_s": null, "kind": "click", "name": "box", "confidence": 0.98,

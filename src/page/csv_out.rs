@@ -3,7 +3,7 @@
 use std::io::Write;
 
 use crate::ear::word::WordAt;
-use crate::timeline::{Outcome, Pair};
+use crate::timeline::Pair;
 
 /// The columns, in order.
 pub const COLUMNS: [&str; 5] = ["moment_s", "mark_s", "lag_ms", "outcome", "u_ms"];
@@ -22,7 +22,7 @@ pub fn write_pairs_csv<W: Write>(to: W, pairs: &[Pair], word_at: WordAt) -> csv:
             cell(pair.moment_s),
             cell(pair.mark_s),
             cell(pair.lag_ms),
-            word(pair.outcome).to_owned(),
+            pair.outcome.id().to_owned(),
             cell(pair.u_ms),
         ];
         writer.write_record(cells.iter().chain(&more))?;
@@ -31,20 +31,8 @@ pub fn write_pairs_csv<W: Write>(to: W, pairs: &[Pair], word_at: WordAt) -> csv:
     Ok(())
 }
 
-/// The outcome as the JSON says it.
-fn word(outcome: Outcome) -> &'static str {
-    match outcome {
-        Outcome::OnTime => "on_time",
-        Outcome::Early => "early",
-        Outcome::Late => "late",
-        Outcome::Missed => "missed",
-        Outcome::Stray => "stray",
-    }
-}
-
 #[cfg(test)]
 mod tests {
-    #![allow(clippy::unwrap_used, clippy::expect_used)]
     use super::*;
     use crate::timeline::{Aim, Window, pair};
 
@@ -62,8 +50,19 @@ mod tests {
         let mut reader = csv::Reader::from_reader(bytes.as_slice());
         assert_eq!(reader.headers().unwrap(), COLUMNS.as_slice());
         let back: Vec<Pair> = reader.deserialize().map(Result::unwrap).collect();
-        assert_eq!(back, pairs);
         assert_eq!(back.len(), 4);
+        // The file does not name moments and marks.
+        for (back, pair) in back.into_iter().zip(pairs) {
+            let (moment, mark) = (None, None);
+            assert_eq!(
+                back,
+                Pair {
+                    moment,
+                    mark,
+                    ..pair
+                }
+            );
+        }
     }
 
     #[test]

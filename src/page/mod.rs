@@ -13,7 +13,7 @@ pub mod vtt_out;
 mod weeks;
 
 pub use budget::budget_lines;
-pub use contract::{Recording, Review};
+pub use contract::{Compression, Recording, Review};
 pub use csv_out::write_pairs_csv;
 pub use lag_chart::lag_chart;
 pub use session_picture::session_picture;

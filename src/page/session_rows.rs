@@ -1,9 +1,11 @@
 //! A session as rows of signs over time: what the picture in text and the picture
 //! on the page both draw.
 
+use std::collections::HashMap;
+
 use crate::session::Looking;
-use crate::timeline::session::ActKind;
-use crate::timeline::{Outcome, Pair};
+use crate::timeline::session::{Act, ActKind};
+use crate::timeline::{Outcome, SoundId};
 
 /// What stands at an instant.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -43,21 +45,22 @@ pub(super) fn sign_rows(at: &Looking) -> Vec<SignRow> {
         let acts = at.acts().iter().filter(move |a| a.kind == kind);
         acts.map(move |a| (a.t_s, sign))
     };
+    let all_marks = at.acts().iter().filter(|a| a.kind == ActKind::Mark);
     let has_moments = at.pairs().iter().any(|p| p.moment_s.is_some());
-    let judged = |t_s: f64| {
-        let is_of = |p: &&Pair| p.mark_s == Some(t_s);
-        match at.pairs().iter().find(is_of).map(|p| p.outcome) {
-            Some(Outcome::Stray) if has_moments => Sign::Stray,
-            Some(Outcome::Late) => Sign::Late,
-            Some(Outcome::Early) => Sign::Early,
-            _ => Sign::Mark,
-        }
-    };
-    let mut marks: Vec<(f64, Sign)> = of(ActKind::Mark, Sign::Mark)
-        .map(|(t_s, _)| (t_s, judged(t_s)))
+    let outcomes: HashMap<SoundId, Outcome> = at
+        .pairs()
+        .iter()
+        .filter_map(|p| Some((p.mark?, p.outcome)))
         .collect();
+    let judged = |act: &Act| match outcomes.get(&SoundId(act.number)) {
+        Some(Outcome::Stray) if has_moments => Sign::Stray,
+        Some(Outcome::Late) => Sign::Late,
+        Some(Outcome::Early) => Sign::Early,
+        _ => Sign::Mark,
+    };
+    let mut marks: Vec<(f64, Sign)> = all_marks.map(|a| (a.t_s, judged(a))).collect();
     marks.sort_by_key(|(_, sign)| *sign != Sign::Mark);
-    let unpaid = at.paid().unpaid_s.iter().map(|t| (*t, Sign::Unpaid));
+    let unpaid = at.paid().unpaid.iter().map(|u| (u.t_s, Sign::Unpaid));
     let near = of(ActKind::NearMiss, Sign::Near);
     let all = [
         ("asked", of(ActKind::Cue, Sign::Cue).collect()),

@@ -6,6 +6,7 @@ use crate::measure::proportion::Share;
 use crate::measure::session::{Lean, Leaning};
 use crate::measure::words;
 use crate::session::{PairingMeasures, SessionMeasures, Setup, StepMeasures};
+use crate::words::count_or_no as count;
 
 /// The sentences of a session, a line each; an empty line parts the sections.
 pub fn session_words(measures: &SessionMeasures, setup: &Setup) -> Vec<String> {
@@ -291,14 +292,6 @@ pub fn minutes(s: f64) -> String {
         (0, s) => format!("{s} s"),
         (m, 0) => format!("{m} min"),
         (m, s) => format!("{m} min {s} s"),
-    }
-}
-
-fn count(n: usize, one: &str, many: &str) -> String {
-    match n {
-        0 => format!("no {many}"),
-        1 => format!("1 {one}"),
-        n => format!("{n} {many}"),
     }
 }
 

@@ -1,5 +1,3 @@
-#![allow(clippy::unwrap_used)]
-
 use super::*;
 use crate::journal::Settings;
 use crate::page::{Glyphs, session_picture};

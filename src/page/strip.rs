@@ -1,6 +1,8 @@
 //! A strip of lags in plain text: a dot for each mark along a line of
 //! milliseconds, with the aim drawn on the line.
 
+use unicode_width::UnicodeWidthStr;
+
 use crate::timeline::Aim;
 
 /// The narrowest strip, in columns; less counts as this.
@@ -202,7 +204,7 @@ fn push_line(out: &mut String, line: &str) {
 /// words where it must.
 fn push_wrapped(out: &mut String, parts: &[String], width: usize) {
     let mut line = String::new();
-    let length = |text: &str| text.chars().count();
+    let length = |text: &str| text.width();
     for part in parts {
         let gap = if line.is_empty() { 0 } else { 3 };
         if length(&line) + gap + length(part) <= width {

@@ -17,8 +17,8 @@ const READABLE_MS: u64 = 1000;
 /// Lines at once; where more come together the latest are shown.
 const LINES: usize = 3;
 
-/// The WebVTT text of the captions. A pair's moment is named by `moments` (found
-/// by its time); times before 0 are shown at 0. A note at the head says where spoken
+/// The WebVTT text of the captions. A pair's moment is at its place in
+/// `moments`; times before 0 are shown at 0. A note at the head says where spoken
 /// marks are stamped, unless that is their onset.
 pub fn captions(pairs: &[Pair], moments: &[Moment], word_at: WordAt) -> String {
     let mut lines: Vec<(u64, String)> = pairs
@@ -70,7 +70,7 @@ pub fn captions(pairs: &[Pair], moments: &[Moment], word_at: WordAt) -> String {
 /// What happened, in a few words.
 fn caption(pair: &Pair, moments: &[Moment]) -> String {
     let named = || {
-        let moment = moments.iter().find(|m| Some(m.t_s) == pair.moment_s);
+        let moment = pair.moment.and_then(|id| moments.get(id.place()));
         moment.map_or_else(|| "the moment".to_owned(), name)
     };
     let Some(lag_ms) = pair.lag_ms else {

@@ -268,7 +268,6 @@ pub fn name(key: &Key) -> String {
 
 #[cfg(test)]
 mod tests {
-    #![allow(clippy::unwrap_used)]
     use super::*;
 
     const TABLE: &[Binding<u8>] = &[

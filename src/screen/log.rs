@@ -58,7 +58,6 @@ fn open(path: &Path) -> io::Result<File> {
 
 #[cfg(test)]
 mod tests {
-    #![allow(clippy::unwrap_used)]
     use super::*;
 
     #[test]

@@ -89,7 +89,6 @@ pub fn run<A: App>(
 
 #[cfg(test)]
 mod tests {
-    #![allow(clippy::unwrap_used)]
     use super::*;
     use std::sync::mpsc::channel;
 

@@ -2,7 +2,7 @@
 
 use super::{Course, Input, Setup};
 use crate::timeline::session::{Happened, Line, Log, SessionEvent};
-use crate::timeline::{Moment, MomentSource, Sound};
+use crate::timeline::{HeardSound, Moment, MomentSource};
 
 /// Standard uncertainty of what a file tells without saying how exact it is, in
 /// milliseconds: one picture of a video at 30 a second, 33.3/√12.
@@ -10,12 +10,11 @@ pub const FILE_U_MS: f64 = 9.6;
 /// Sounds closer than this are the same one heard again, in seconds.
 const SAME_SOUND_S: f64 = 1e-3;
 
-/// The log of a recording: sounds that were heard (each with its standard
-/// uncertainty in milliseconds), moments of a file, and lines of an events file,
-/// taken in by time as a live session takes them in.
+/// The log of a recording: sounds that were heard, moments of a file, and lines of an
+/// events file, taken in by time as a live session takes them in.
 pub fn log_of_lines(
     setup: &Setup,
-    heard: &[(Sound, f64)],
+    heard: &[HeardSound],
     moments: &[Moment],
     lines: Vec<Line>,
 ) -> Log {
@@ -27,10 +26,9 @@ pub fn log_of_lines(
             what: Happened::Reached,
         }))
     };
-    let heard = heard.iter().map(|(sound, u_ms)| {
-        let input = Input::Heard(sound.clone(), *u_ms);
-        (sound.t_s, input)
-    });
+    let heard = heard
+        .iter()
+        .map(|one| (one.sound.t_s, Input::Heard(one.clone())));
     let mut all: Vec<(f64, Input)> = heard
         .chain(moments.iter().map(|m| (m.t_s, moment(m))))
         .chain(lines.into_iter().map(|l| (l.t_s(), Input::Line(l))))
@@ -54,7 +52,7 @@ fn is_heard(event: &SessionEvent) -> bool {
 
 /// A session whose sound is heard again: what was keyed stays as it was, what was
 /// heard is heard anew, and what was set aside stays aside.
-pub fn reheard(stored: &Log, setup: &Setup, heard: &[(Sound, f64)]) -> Log {
+pub fn reheard(stored: &Log, setup: &Setup, heard: &[HeardSound]) -> Log {
     let old: Vec<_> = stored
         .entries()
         .iter()
@@ -69,8 +67,8 @@ pub fn reheard(stored: &Log, setup: &Setup, heard: &[(Sound, f64)]) -> Log {
         }
     }
     let mut course = Course::on_with(setup.clone(), log);
-    for (sound, u_ms) in heard {
-        course.take(Input::Heard(sound.clone(), *u_ms));
+    for one in heard {
+        course.take(Input::Heard(one.clone()));
     }
     for entry in old.iter().filter(|e| e.is_aside) {
         let kind = std::mem::discriminant(&entry.event.what);

@@ -4,7 +4,7 @@
 
 use super::Setup;
 use crate::timeline::session::{Entry, Happened, Line, Log, SessionEvent, practised_at};
-use crate::timeline::{MomentSource, Plan, Sound, SoundKind};
+use crate::timeline::{HeardSound, MomentSource, Plan, Sound, SoundKind};
 
 /// A session, and what it has come to.
 #[derive(Debug, Clone)]
@@ -46,8 +46,8 @@ pub enum Deed {
 /// Something that a session is told.
 #[derive(Debug, Clone, PartialEq)]
 pub enum Input {
-    /// A sound was heard; its standard uncertainty in milliseconds.
-    Heard(Sound, f64),
+    /// A sound was heard.
+    Heard(HeardSound),
     /// Somebody did something.
     Done {
         /// What.
@@ -155,7 +155,7 @@ impl Course {
     /// Takes an input in.
     pub fn take(&mut self, input: Input) -> Done {
         match input {
-            Input::Heard(sound, u_ms) => self.heard(&sound, u_ms),
+            Input::Heard(heard) => self.heard(&heard.sound, heard.u_ms),
             Input::Done { deed, t_s, u_ms } => self.deed(deed, t_s, u_ms),
             Input::SetAside { number, t_s } => self.aside(number, t_s, MomentSource::Hand),
             Input::Line(Line::Undo(t_s)) => self.undo(t_s, MomentSource::File),

@@ -1,12 +1,16 @@
 //! A session at one instant: acts, tries, pay and pairs, from which measures and
 //! warnings are made.
 
+use std::collections::HashSet;
+
 use super::Setup;
-use crate::listen::Timeline;
 use crate::measure::session::{Looked, Pace, Paid, Try, Warning, pace, treats, tries, warnings};
 use crate::review::{Rules, judge};
 use crate::timeline::session::{Act, ActKind, Happened, Log, acts, breaks};
-use crate::timeline::{Moment, MomentKind, MomentSource, Outcome, Pair, Sound, Window, pair};
+use crate::timeline::{
+    HeardSound, KnownMoment, Moment, MomentId, MomentKind, MomentSource, Outcome, Pair, Sound,
+    SoundId, Window, pair,
+};
 
 /// A session at one instant: the measures' raw material.
 #[derive(Debug, Clone)]
@@ -153,25 +157,33 @@ fn lags(log: &Log, acts: &[Act], setup: &Setup) -> Vec<Pair> {
         return Vec::new();
     };
     let of = |kind: ActKind| acts.iter().filter(move |a| a.kind == kind && a.step > 0);
-    let mut heard = Timeline::default();
-    for event in log.counted() {
-        let Happened::Mark(sound) = &event.what else {
-            continue;
-        };
-        if of(ActKind::Mark).any(|a| a.t_s == event.t_s) {
-            heard.sounds.push(Sound {
-                t_s: event.t_s,
-                ..sound.clone()
-            });
-            heard.sound_u_ms.push(event.u_ms);
-        }
-    }
-    let moments: Vec<Moment> = of(ActKind::Reached)
-        .map(|a| Moment {
-            t_s: a.t_s,
-            kind: MomentKind::Behaviour,
-            source: MomentSource::Hand,
-            label: String::new(),
+    let judged: HashSet<i64> = of(ActKind::Mark).map(|a| a.number).collect();
+    let marks: Vec<HeardSound> = log
+        .counted_entries()
+        .into_iter()
+        .filter(|entry| judged.contains(&entry.number))
+        .filter_map(|entry| match &entry.event.what {
+            Happened::Mark(sound) => Some(HeardSound {
+                id: SoundId(entry.number),
+                sound: Sound {
+                    t_s: entry.event.t_s,
+                    ..sound.clone()
+                },
+                u_ms: entry.event.u_ms,
+            }),
+            _ => None,
+        })
+        .collect();
+    let moments: Vec<KnownMoment> = of(ActKind::Reached)
+        .map(|a| KnownMoment {
+            id: MomentId(a.number),
+            moment: Moment {
+                t_s: a.t_s,
+                kind: MomentKind::Behaviour,
+                source: MomentSource::Hand,
+                label: String::new(),
+            },
+            u_ms: Some(a.u_ms),
         })
         .collect();
     // The mean uncertainty of the moments, whoever told them.
@@ -185,7 +197,7 @@ fn lags(log: &Log, acts: &[Act], setup: &Setup) -> Vec<Pair> {
         file_step_ms: 0.0,
         hand_u_ms: u_ms,
     };
-    judge(&heard, &moments, &rules).pairs
+    judge(&marks, &moments, &rules).pairs
 }
 
 /// Marks that no moment earned and that follow an unasked offer of something

@@ -1,9 +1,11 @@
 //! The measures of each step, of each behaviour, and of pairing the bridge.
 
+use std::collections::HashSet;
+
 use super::{Looking, PairingMeasures, Setup, StepMeasures, waits};
 use crate::measure::median::median;
 use crate::measure::proportion::Share;
-use crate::measure::quantile::{QuantileType, quantile};
+use crate::measure::quantile::quantile;
 use crate::measure::session::{Try, TryOutcome, lean};
 use crate::timeline::Outcome;
 use crate::timeline::session::{Act, ActKind};
@@ -57,28 +59,23 @@ fn section(
     is_in: impl Fn(usize, u32) -> bool,
 ) -> StepMeasures {
     let acts: Vec<&Act> = at.acts.iter().filter(|a| is_in(a.item, a.step)).collect();
-    let has = |kind: ActKind, t_s: f64| acts.iter().any(|a| a.kind == kind && a.t_s == t_s);
+    let numbers: HashSet<i64> = acts.iter().map(|a| a.number).collect();
     let tries: Vec<&Try> = at.tries.iter().filter(|t| is_in(t.item, t.step)).collect();
     let outcomes: Vec<TryOutcome> = tries.iter().map(|t| t.outcome).collect();
     let count = |outcome: TryOutcome| outcomes.iter().filter(|o| **o == outcome).count();
     let answers: Vec<f64> = tries.iter().filter_map(|t| t.answer_s).collect();
     let pairs = || {
-        at.pairs.iter().filter(|p| match (p.moment_s, p.mark_s) {
-            (Some(moment_s), _) => has(ActKind::Reached, moment_s),
-            (None, Some(mark_s)) => has(ActKind::Mark, mark_s),
+        at.pairs.iter().filter(|p| match (p.moment, p.mark) {
+            (Some(moment), _) => numbers.contains(&moment.0),
+            (None, Some(mark)) => numbers.contains(&mark.0),
             (None, None) => false,
         })
     };
     let of = |outcome: Outcome| pairs().filter(|p| p.outcome == outcome).count();
     let lags: Vec<f64> = pairs().filter_map(|p| p.lag_ms).collect();
-    let gaps: Vec<f64> = at
-        .paid
-        .paid
-        .iter()
-        .filter(|(mark_s, _)| has(ActKind::Mark, *mark_s))
-        .map(|(mark_s, treat_s)| treat_s - mark_s)
-        .collect();
-    let unpaid = at.paid.unpaid_s.iter().filter(|t| has(ActKind::Mark, **t));
+    let gaps = gaps_s(at, &numbers);
+    let unpaid = at.paid.unpaid.iter();
+    let unpaid = unpaid.filter(|u| numbers.contains(&u.mark.0));
     let last_ten = outcomes.iter().skip(outcomes.len().saturating_sub(10));
     StepMeasures {
         behaviour: setup.plan.title(item).to_owned(),
@@ -104,6 +101,13 @@ fn section(
     }
 }
 
+/// Treat gaps of the marks among these acts, in seconds.
+fn gaps_s(at: &Looking, numbers: &HashSet<i64>) -> Vec<f64> {
+    let paid = at.paid.paid.iter();
+    let paid = paid.filter(|p| numbers.contains(&p.mark.0));
+    paid.map(|p| p.gap_s).collect()
+}
+
 /// Pairing the bridge; `None` when the plan has none or nothing happened in it.
 pub(super) fn pairing(at: &Looking, setup: &Setup) -> Option<PairingMeasures> {
     let is_in = |a: &&Act| setup.plan.is_pairing(a.item);
@@ -113,14 +117,9 @@ pub(super) fn pairing(at: &Looking, setup: &Setup) -> Option<PairingMeasures> {
     };
     at.acts.iter().find(is_in)?;
     let (marks, seen) = (times(ActKind::Mark), times(ActKind::Reached));
-    let gaps: Vec<f64> = at
-        .paid
-        .paid
-        .iter()
-        .filter(|(mark_s, _)| marks.contains(mark_s))
-        .map(|(mark_s, treat_s)| treat_s - mark_s)
-        .collect();
-    let quartile = |p| quantile(&gaps, p, QuantileType::default());
+    let numbers: HashSet<i64> = at.acts.iter().filter(is_in).map(|a| a.number).collect();
+    let gaps = gaps_s(at, &numbers);
+    let quartile = |p| quantile(&gaps, p);
     let answered = marks.iter().enumerate().filter(|(k, mark_s)| {
         let until = marks.get(k + 1).copied().unwrap_or(f64::INFINITY);
         seen.iter()
@@ -129,8 +128,8 @@ pub(super) fn pairing(at: &Looking, setup: &Setup) -> Option<PairingMeasures> {
     Some(PairingMeasures {
         marks: marks.len(),
         unpaid: (at.paid.treats > 0).then(|| {
-            let unpaid = at.paid.unpaid_s.iter().filter(|t| marks.contains(t));
-            unpaid.count()
+            let unpaid = at.paid.unpaid.iter();
+            unpaid.filter(|u| numbers.contains(&u.mark.0)).count()
         }),
         treat_gap_s: median(&gaps),
         treat_gap_spread_s: quartile(0.75).zip(quartile(0.25)).map(|(a, b)| a - b),

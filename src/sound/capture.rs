@@ -121,7 +121,6 @@ impl Intake {
 
 #[cfg(test)]
 mod tests {
-    #![allow(clippy::unwrap_used)]
     use super::super::ring::{RING_S, ring};
     use super::*;
 

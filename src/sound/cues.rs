@@ -10,11 +10,12 @@
 
 use std::fs::{self, File};
 use std::io::{self, BufWriter, Read, Seek, SeekFrom, Write};
-use std::path::{Path, PathBuf};
+use std::path::Path;
 
 use thiserror::Error;
 
 use super::riff::{ChunkHeader, LEN_UNKNOWN, read_as_much, u32_at};
+use crate::system::files::{is_same_file, part_beside};
 
 /// One cue point to write.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -113,64 +114,23 @@ pub fn write_cues(src: &Path, dst: &Path, cues: &[Cue]) -> Result<(), CuesError>
         },
     };
     let mut from = Plan::read(src, cues)?;
-    let partial = Partial::beside(dst);
-    let mut file = BufWriter::new(create_private(&partial.0).map_err(write_failed)?);
+    let part = part_beside(dst).map_err(write_failed)?;
+    let mut file = BufWriter::new(part.as_file());
     from.write(&mut file).map_err(|e| match e {
         CopyError::Read(source) => read_failed(src, source),
         CopyError::Write(source) => write_failed(source),
     })?;
-    let file = file
-        .into_inner()
-        .map_err(|e| write_failed(e.into_error()))?;
-    file.sync_all().map_err(write_failed)?;
-    fs::rename(&partial.0, dst).map_err(write_failed)
-}
-
-/// A new file for its owner alone: it holds a recording.
-fn create_private(path: &Path) -> io::Result<File> {
-    let mut options = File::options();
-    options.write(true).create_new(true);
-    #[cfg(unix)]
-    std::os::unix::fs::OpenOptionsExt::mode(&mut options, 0o600);
-    options.open(path)
+    file.flush().map_err(write_failed)?;
+    drop(file);
+    part.as_file().sync_all().map_err(write_failed)?;
+    part.persist(dst).map_err(|e| write_failed(e.error))?;
+    Ok(())
 }
 
 fn read_failed(src: &Path, source: io::Error) -> CuesError {
     CuesError::Read {
         path: src.to_string_lossy().into_owned(),
         source,
-    }
-}
-
-/// A file under a temporary name, removed unless it was renamed.
-struct Partial(PathBuf);
-
-impl Partial {
-    fn beside(dst: &Path) -> Self {
-        let name = dst.file_name().unwrap_or_default().to_string_lossy();
-        let name = format!(".{name}.{}.partial", std::process::id());
-        Self(dst.with_file_name(name))
-    }
-}
-
-impl Drop for Partial {
-    fn drop(&mut self) {
-        // After the rename there is nothing under this name.
-        let _ = fs::remove_file(&self.0);
-    }
-}
-
-fn is_same_file(a: &Path, b: &Path) -> bool {
-    #[cfg(unix)]
-    {
-        use std::os::unix::fs::MetadataExt;
-        if let (Ok(a), Ok(b)) = (fs::metadata(a), fs::metadata(b)) {
-            return a.dev() == b.dev() && a.ino() == b.ino();
-        }
-    }
-    match (fs::canonicalize(a), fs::canonicalize(b)) {
-        (Ok(a), Ok(b)) => a == b,
-        _ => false,
     }
 }
 

@@ -126,7 +126,6 @@ pub(super) fn is_monitor(source: &str) -> bool {
 
 #[cfg(test)]
 mod tests {
-    #![allow(clippy::unwrap_used)]
     use super::*;
 
     fn device(id: &str, description: &str, is_default: bool) -> Device {

@@ -1,5 +1,3 @@
-#![allow(clippy::unwrap_used)]
-
 use super::super::capture::{Intake, Pick};
 use super::super::ring::ring;
 use super::*;

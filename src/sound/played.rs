@@ -130,7 +130,6 @@ impl SampleSource for Played {
 
 #[cfg(test)]
 mod tests {
-    #![allow(clippy::unwrap_used)]
     use super::*;
 
     fn drain(mut source: Played) -> (Vec<f32>, Played) {

@@ -15,6 +15,42 @@ pub enum SoundKind {
     Impact,
 }
 
+/// Which sound of a stream or a session: no other of its sounds has this number. In
+/// the journal it is the sound's row.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, PartialOrd, Ord)]
+pub struct SoundId(pub i64);
+
+/// Which moment of a review, a drill or a session: no other of its moments has this
+/// number. In the journal it is the moment's row.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, PartialOrd, Ord)]
+pub struct MomentId(pub i64);
+
+impl SoundId {
+    /// The sound at a place of a list, from 0.
+    pub fn at(place: usize) -> Self {
+        Self(i64::try_from(place).unwrap_or(i64::MAX))
+    }
+
+    /// The place in the list that [`SoundId::at`] numbered; beyond any list where it
+    /// is of none.
+    pub fn place(self) -> usize {
+        usize::try_from(self.0).unwrap_or(usize::MAX)
+    }
+}
+
+impl MomentId {
+    /// The moment at a place of a list, from 0.
+    pub fn at(place: usize) -> Self {
+        Self(i64::try_from(place).unwrap_or(i64::MAX))
+    }
+
+    /// The place in the list that [`MomentId::at`] numbered; beyond any list where it
+    /// is of none.
+    pub fn place(self) -> usize {
+        usize::try_from(self.0).unwrap_or(usize::MAX)
+    }
+}
+
 /// One sound event as the ear gives it.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct Sound {
@@ -28,6 +64,24 @@ pub struct Sound {
     pub confidence: f64,
     /// Peak level near the instant, dB re full scale (≤ 0 unless clipped floats).
     pub level_dbfs: f64,
+}
+
+impl Sound {
+    /// Whether it is a mark: a click or a word.
+    pub fn is_mark(&self) -> bool {
+        self.kind != SoundKind::Impact
+    }
+}
+
+/// A sound as it was heard in a stream: which one, and how well its instant is known.
+#[derive(Debug, Clone, PartialEq)]
+pub struct HeardSound {
+    /// Which one.
+    pub id: SoundId,
+    /// The sound.
+    pub sound: Sound,
+    /// Standard uncertainty of its instant, in milliseconds.
+    pub u_ms: f64,
 }
 
 /// Which instant a moment is.
@@ -45,6 +99,16 @@ pub enum MomentKind {
 }
 
 impl MomentKind {
+    /// For people and for files: "floor".
+    pub const fn word(self) -> &'static str {
+        match self {
+            Self::Floor => "floor",
+            Self::Release => "release",
+            Self::Top => "top",
+            Self::Behaviour => "behaviour",
+        }
+    }
+
     /// Whether the trainer can see the moment coming (coincidence-anticipation)
     /// or must react to it.
     pub fn is_predictable(self) -> bool {
@@ -77,6 +141,32 @@ pub struct Moment {
     pub label: String,
 }
 
+/// A moment with its number and how well its instant is known.
+#[derive(Debug, Clone, PartialEq)]
+pub struct KnownMoment {
+    /// Which one.
+    pub id: MomentId,
+    /// The moment.
+    pub moment: Moment,
+    /// Standard uncertainty of its instant, in milliseconds; `None` where its source
+    /// alone says how well it is known.
+    pub u_ms: Option<f64>,
+}
+
+impl KnownMoment {
+    /// Moments numbered by their places.
+    pub fn list(moments: &[Moment]) -> Vec<Self> {
+        let numbered = moments.iter().enumerate();
+        numbered
+            .map(|(place, moment)| Self {
+                id: MomentId::at(place),
+                moment: moment.clone(),
+                u_ms: None,
+            })
+            .collect()
+    }
+}
+
 /// A moment's outcome against the aim, or a mark that no moment earned.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, PartialOrd, Ord, Serialize, Deserialize)]
 #[serde(rename_all = "snake_case")]
@@ -93,10 +183,37 @@ pub enum Outcome {
     Stray,
 }
 
+impl Outcome {
+    /// For people: "on time".
+    pub const fn words(self) -> &'static str {
+        match self {
+            Self::OnTime => "on time",
+            Self::Early => "early",
+            Self::Late => "late",
+            Self::Missed => "missed",
+            Self::Stray => "stray",
+        }
+    }
+
+    /// For files: "on_time".
+    pub const fn id(self) -> &'static str {
+        match self {
+            Self::OnTime => "on_time",
+            other => other.words(),
+        }
+    }
+}
+
 /// One line of the pairing: a moment with its mark, a moment alone (missed) or
 /// a mark alone (stray).
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct Pair {
+    /// Which moment; `None` for a stray. Not part of any file.
+    #[serde(skip)]
+    pub moment: Option<MomentId>,
+    /// Which mark; `None` for a miss. Not part of any file.
+    #[serde(skip)]
+    pub mark: Option<SoundId>,
     /// Seconds; `None` for a stray.
     pub moment_s: Option<f64>,
     /// Seconds; `None` for a miss.

@@ -10,7 +10,10 @@ pub mod plan;
 pub mod session;
 
 pub use ball::{BallFinder, BallKind, Drop, Found, Impact, Refusal, Refused, Unproven, moment_of};
-pub use event::{Aim, Moment, MomentKind, MomentSource, Outcome, Pair, Sound, SoundKind};
+pub use event::{
+    Aim, HeardSound, KnownMoment, Moment, MomentId, MomentKind, MomentSource, Outcome, Pair, Sound,
+    SoundId, SoundKind,
+};
 pub use moments_file::{MomentsFile, MomentsFileError, parse_moments};
 pub use pairing::{Window, WindowError, pair};
 pub use plan::{Plan, PlanError};

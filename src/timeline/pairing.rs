@@ -27,7 +27,7 @@
 //! (at most one byte for each moment times mark), beside memory linear in the
 //! events.
 
-use super::event::{Aim, Outcome, Pair};
+use super::event::{Aim, MomentId, Outcome, Pair, SoundId};
 
 /// The widest side a window may have, in milliseconds (ten minutes).
 pub const WIDEST_WINDOW_MS: f64 = 600_000.0;
@@ -79,34 +79,42 @@ impl Window {
 
 /// Pairs moments with marks and judges each lag against the aim.
 ///
-/// Times in seconds. Gives every finite moment and mark exactly once, ordered by
-/// the moment's time (a stray's by its mark's); `u_ms` is left `None` for whoever
-/// knows the uncertainty. See the module for objective, ties, input and cost.
+/// Times in seconds. Gives every finite moment and mark exactly once, named by its
+/// place in its list and ordered by the moment's time (a stray's by its mark's);
+/// `u_ms` is left `None` for whoever knows the uncertainty. See the module for
+/// objective, ties, input and cost.
 pub fn pair(moments_s: &[f64], marks_s: &[f64], window: Window, aim: Aim) -> Vec<Pair> {
-    let moments = sorted_finite(moments_s);
-    let marks = sorted_finite(marks_s);
+    let (moment_at, moments) = sorted_finite(moments_s);
+    let (mark_at, marks) = sorted_finite(marks_s);
     let mark_of = assign(&moments, &marks, window);
 
     let mut alone = vec![true; marks.len()];
     let mut pairs = Vec::with_capacity(moments.len() + marks.len());
-    for (&moment_s, &mark) in moments.iter().zip(&mark_of) {
-        pairs.push(match mark {
-            Some(j) => {
-                alone[j] = false;
-                let lag_ms = (marks[j] - moment_s) * 1000.0;
-                Pair {
-                    moment_s: Some(moment_s),
-                    mark_s: Some(marks[j]),
-                    lag_ms: Some(lag_ms),
-                    outcome: aim.judge(lag_ms),
-                    u_ms: None,
-                }
-            }
-            None => lone(Some(moment_s), None, Outcome::Missed),
+    for (i, (&moment_s, &mark)) in moments.iter().zip(&mark_of).enumerate() {
+        let lag_ms = mark.map(|j| (marks[j] - moment_s) * 1000.0);
+        if let Some(j) = mark {
+            alone[j] = false;
+        }
+        pairs.push(Pair {
+            moment: Some(MomentId::at(moment_at[i])),
+            mark: mark.map(|j| SoundId::at(mark_at[j])),
+            moment_s: Some(moment_s),
+            mark_s: mark.map(|j| marks[j]),
+            lag_ms,
+            outcome: lag_ms.map_or(Outcome::Missed, |lag_ms| aim.judge(lag_ms)),
+            u_ms: None,
         });
     }
-    for (&mark_s, _) in marks.iter().zip(&alone).filter(|(_, alone)| **alone) {
-        pairs.push(lone(None, Some(mark_s), Outcome::Stray));
+    for j in (0..marks.len()).filter(|j| alone[*j]) {
+        pairs.push(Pair {
+            moment: None,
+            mark: Some(SoundId::at(mark_at[j])),
+            moment_s: None,
+            mark_s: Some(marks[j]),
+            lag_ms: None,
+            outcome: Outcome::Stray,
+            u_ms: None,
+        });
     }
     let time = |p: &Pair| p.moment_s.or(p.mark_s).unwrap_or(0.0);
     // Stable: at equal times a moment stands before a stray.
@@ -114,20 +122,12 @@ pub fn pair(moments_s: &[f64], marks_s: &[f64], window: Window, aim: Aim) -> Vec
     pairs
 }
 
-fn lone(moment_s: Option<f64>, mark_s: Option<f64>, outcome: Outcome) -> Pair {
-    Pair {
-        moment_s,
-        mark_s,
-        lag_ms: None,
-        outcome,
-        u_ms: None,
-    }
-}
-
-fn sorted_finite(times_s: &[f64]) -> Vec<f64> {
-    let mut times: Vec<f64> = times_s.iter().copied().filter(|t| t.is_finite()).collect();
-    times.sort_by(f64::total_cmp);
-    times
+/// The finite times in order, and the place of each in the list.
+fn sorted_finite(times_s: &[f64]) -> (Vec<usize>, Vec<f64>) {
+    let all = times_s.iter().copied().enumerate();
+    let mut times: Vec<(usize, f64)> = all.filter(|(_, t)| t.is_finite()).collect();
+    times.sort_by(|a, b| a.1.total_cmp(&b.1));
+    times.into_iter().unzip()
 }
 
 /// What an assignment of the first events is worth: first the cost it saves

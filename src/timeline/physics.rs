@@ -157,7 +157,6 @@ impl Air {
 
 #[cfg(test)]
 mod tests {
-    #![allow(clippy::unwrap_used, clippy::expect_used)]
     use super::*;
 
     fn near(value: f64, expected: f64, tolerance: f64) {

@@ -3,6 +3,7 @@
 
 mod draft;
 pub mod form;
+pub mod numbers;
 
 use serde::{Deserialize, Serialize};
 

@@ -73,6 +73,7 @@ fn every_command_has_help_of_its_own() {
         "--window",
         "--height",
         "--channel",
+        "--track",
         "--json",
         "--csv",
         "--vtt",
@@ -165,6 +166,11 @@ fn the_manual_page_is_roff_without_complaints() {
         let section = format!(".SH \"{}\"", command.to_uppercase());
         assert!(page.contains(&section), "{section}");
     }
+    for nested in ["JOURNAL EXPORT", "PLAN CHANGE", "TEACH WORD", "DEMO SCHOOL"] {
+        assert!(page.contains(&format!(".SH \"{nested}\"")), "{nested}");
+    }
+    // There is one page, so none of a command is named.
+    assert!(!page.contains("(1)"), "{page}");
     for tool in [
         &["groff", "-man", "-ww", "-z", "-Kutf8"][..],
         &["mandoc", "-T", "lint", "-W", "error"],

@@ -229,6 +229,51 @@ fn one_channel_of_two() {
         .fails(1, &["two.wav has 2 channels", "channel 3"]);
 }
 
+/// A phone's video with two sound tracks, the first silent: the other is reviewed,
+/// and the review tells how it was compressed.
+#[test]
+fn a_compressed_recording_and_one_track_of_two() {
+    let place = Place::taught();
+    let video = place.path("two.mkv");
+    let done = std::process::Command::new("ffmpeg")
+        .args(["-v", "error", "-y", "-f", "lavfi", "-t", "3", "-i"])
+        .args(["anullsrc=r=48000:cl=mono", "-i"])
+        .arg(drill())
+        .args(["-map", "0:a", "-map", "1:a", "-c:a:0", "flac"])
+        .args(["-c:a:1", "libopus", "-b:a:1", "64k"])
+        .arg(&video)
+        .status()
+        .expect("ffmpeg is needed to make the video");
+    assert!(done.success());
+    let review = json(&place.review(&video, &["--json"]).well());
+    let recording = &review["recording"];
+    assert_eq!(recording["track"], 2);
+    assert_eq!(recording["compression"]["codec"], "Opus");
+    assert_eq!(recording["compression"]["lossy"], true);
+    let kbit_s = recording["compression"]["kbit_s"].as_f64().unwrap();
+    assert!((20.0..90.0).contains(&kbit_s), "{kbit_s}");
+    let said = place.review(&video, &[]).err;
+    // Lines are broken to the width of a terminal.
+    let said = said.split_whitespace().collect::<Vec<_>>().join(" ");
+    assert!(
+        said.contains(&format!("compressed: {kbit_s:.0} kbit/s Opus")),
+        "{said}"
+    );
+    assert!(
+        said.contains("track 2 is listened to; --track N chooses another"),
+        "{said}"
+    );
+    let first = json(&place.review(&video, &["--json", "--track", "1"]).well());
+    assert_eq!(first["sounds"], json("[]"));
+    assert_eq!(first["recording"]["compression"]["lossy"], false);
+    place
+        .review(&video, &["--track", "3"])
+        .fails(1, &["there is no sound track 3", "It has 2: 1 (FLAC"]);
+    let plain = json(&place.review(&drill(), &["--json"]).well());
+    assert!(plain["recording"].get("compression").is_none());
+    assert!(plain["recording"].get("track").is_none());
+}
+
 #[test]
 fn a_bridge_is_named_borrowed_or_one_of_several() {
     let place = Place::taught();

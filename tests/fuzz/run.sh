@@ -21,6 +21,11 @@ seed_sounds() {
   for kind in wav flac mp3 ogg m4a aiff caf mkv mp2 aac; do
     ffmpeg -loglevel error -y -f lavfi -i "sine=440:duration=0.05:sample_rate=16000" "$corpus/$1/seed.$kind" || true
   done
+  for kind in opus webm mp4 caf; do
+    for how in voip audio; do
+      ffmpeg -loglevel error -y -f lavfi -i "sine=440:duration=0.1:sample_rate=48000" -c:a libopus -application $how "$corpus/$1/$how-opus.$kind" || true
+    done
+  done
 }
 [ -d "$corpus/recording" ] && seed_sounds recording
 [ -d "$corpus/cues" ] && cp fixtures/*.wav "$corpus/cues/"

@@ -4,7 +4,7 @@
 use std::fs;
 
 use marklag::journal::{BoutEvent, BoutKind, Journal, SetAside, Table};
-use marklag::timeline::{Outcome, Pair};
+use marklag::timeline::{MomentId, Outcome, Pair, SoundId};
 use proptest::collection::vec;
 use proptest::prelude::*;
 
@@ -109,8 +109,10 @@ fn a_pair_judged_anew_is_no_fault() {
     let mut journal = Journal::open(&scratch.path().join("j")).unwrap();
     let id = journal.begin_bout(&scene::bout(BoutKind::Drill)).unwrap();
     let (moment, early, mark) = (scene::floor(10.0), scene::click(9.8), scene::click(10.03));
-    let pair = |mark_s: f64| {
+    let pair = |row: i64, mark_s: f64| {
         BoutEvent::Pair(Pair {
+            moment: Some(MomentId(1)),
+            mark: Some(SoundId(row)),
             moment_s: Some(moment.t_s),
             mark_s: Some(mark_s),
             lag_ms: Some(1e3 * (mark_s - moment.t_s)),
@@ -122,8 +124,8 @@ fn a_pair_judged_anew_is_no_fault() {
         BoutEvent::Moment(moment.clone()),
         BoutEvent::Sound(early.clone()),
         BoutEvent::Sound(mark.clone()),
-        pair(early.t_s),
-        pair(mark.t_s),
+        pair(2, early.t_s),
+        pair(3, mark.t_s),
     ];
     let first = journal.append_events(&id, &events).unwrap().start;
     let told = journal.check_all().unwrap();

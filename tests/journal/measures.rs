@@ -50,7 +50,8 @@ fn what_is_set_aside_counts_no_longer_and_can_come_back() {
     let mut events: Vec<BoutEvent> = Vec::new();
     events.extend(review.sounds.into_iter().map(BoutEvent::Sound)); // 1 to 3
     events.extend(review.moments.into_iter().map(BoutEvent::Moment)); // 4 to 6
-    events.extend(review.pairs.into_iter().map(BoutEvent::Pair)); // 7 to 10
+    let pairs = review.pairs.iter().map(|pair| scene::in_rows(pair, 1, 4));
+    events.extend(pairs.map(BoutEvent::Pair)); // 7 to 10
     journal.append_events(&id, &events).unwrap();
     let mut after = |target_seq, is_aside| {
         let change = SetAside {

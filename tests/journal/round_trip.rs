@@ -5,7 +5,9 @@ use marklag::journal::{
     Bout, BoutEvent, BoutKind, Journal, JournalError, KeptReview, Note, NoteKind, OtherEvent,
     ProfileSnapshot, SetAside, StoredBout, settings_json,
 };
-use marklag::timeline::{Moment, MomentKind, MomentSource, Outcome, Pair, Sound, SoundKind};
+use marklag::timeline::{
+    Moment, MomentId, MomentKind, MomentSource, Outcome, Pair, Sound, SoundId, SoundKind,
+};
 use proptest::collection::vec;
 use proptest::option;
 use proptest::prelude::*;
@@ -107,18 +109,21 @@ prop_compose! {
         lags in vec((number(), option::of(0.0..1e9f64), any::<bool>(), any::<bool>()), 12),
     ) -> KeptReview {
         // Any pairing whose times are times of the review, in any shape.
-        let marks: Vec<f64> = sounds.iter().filter(|s| s.kind != SoundKind::Impact).map(|s| s.t_s).collect();
+        let marks: Vec<(usize, f64)> = sounds.iter().enumerate().filter(|(_, s)| s.is_mark()).map(|(k, s)| (k, s.t_s)).collect();
         let mut pairs = Vec::new();
         for (i, (lag_ms, u_ms, has_moment, has_mark)) in lags.into_iter().enumerate() {
             let moment_s = moments.get(i).map(|m| m.t_s).filter(|_| has_moment);
-            let mark_s = marks.get(i).copied().filter(|_| has_mark);
+            let mark = marks.get(i).copied().filter(|_| has_mark);
+            let mark_s = mark.map(|m| m.1);
             let (lag_ms, u_ms, outcome) = match (moment_s, mark_s) {
                 (Some(_), Some(_)) => (Some(lag_ms), u_ms, Outcome::Late),
                 (Some(_), None) => (None, None, Outcome::Missed),
                 (None, Some(_)) => (None, None, Outcome::Stray),
                 (None, None) => continue,
             };
-            pairs.push(Pair { moment_s, mark_s, lag_ms, outcome, u_ms });
+            let moment = moment_s.map(|_| MomentId::at(i));
+            let mark = mark.map(|m| SoundId::at(m.0));
+            pairs.push(Pair { moment, mark, moment_s, mark_s, lag_ms, outcome, u_ms });
         }
         KeptReview { bout, sounds, moments, pairs }
     }
@@ -130,12 +135,28 @@ fn bits(x: &impl std::fmt::Debug) -> String {
     format!("{x:?}")
 }
 
+/// A pair whose moment and mark are named by their places in a review.
+fn in_places(stored: &StoredBout, pair: &Pair) -> Pair {
+    let rows = |is_of: fn(&BoutEvent) -> bool| -> Vec<i64> {
+        let rows = stored.events.iter().filter(|row| is_of(&row.event));
+        rows.map(|row| row.seq).collect()
+    };
+    let sounds = rows(|event| matches!(event, BoutEvent::Sound(_)));
+    let moments = rows(|event| matches!(event, BoutEvent::Moment(_)));
+    let place = |rows: &[i64], row: i64| rows.iter().position(|seq| *seq == row).unwrap();
+    Pair {
+        moment: pair.moment.map(|id| MomentId::at(place(&moments, id.0))),
+        mark: pair.mark.map(|id| SoundId::at(place(&sounds, id.0))),
+        ..pair.clone()
+    }
+}
+
 fn as_review(stored: &StoredBout) -> KeptReview {
     KeptReview {
         bout: stored.bout.clone(),
         sounds: stored.sounds().cloned().collect(),
         moments: stored.moments().cloned().collect(),
-        pairs: stored.pairs().cloned().collect(),
+        pairs: stored.pairs().map(|pair| in_places(stored, pair)).collect(),
     }
 }
 
@@ -172,7 +193,7 @@ fn a_bout_kept_as_it_happens_comes_back_in_order() {
     let events = vec![
         BoutEvent::Moment(review.moments[0].clone()),
         BoutEvent::Sound(review.sounds[0].clone()),
-        BoutEvent::Pair(review.pairs[0].clone()),
+        BoutEvent::Pair(scene::in_rows(&review.pairs[0], 2, 1)),
         BoutEvent::Other(OtherEvent {
             t_s: Some(2.5),
             u_ms: None,
@@ -277,9 +298,13 @@ fn the_pairs_that_count_are_those_of_the_view() {
     let id = journal.begin_bout(&scene::bout(BoutKind::Drill)).unwrap();
     let mut events = Vec::new();
     for k in 0..8 {
+        // The events before the pairs are put in front of those before them.
+        let row = 2 * i64::from(7 - k) + 1;
         let moment = scene::floor(f64::from(k) * 3.0);
         let mark = scene::click(moment.t_s + 0.05);
         events.push(BoutEvent::Pair(Pair {
+            moment: Some(MomentId(row + 1)),
+            mark: Some(SoundId(row)),
             moment_s: Some(moment.t_s),
             mark_s: Some(mark.t_s),
             lag_ms: Some(50.0),

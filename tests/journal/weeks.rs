@@ -89,7 +89,7 @@ fn what_is_set_aside_leaves_the_digest_too() {
     for pair in &review.pairs {
         pairs.push(
             journal
-                .append_event(&id, &BoutEvent::Pair(pair.clone()))
+                .append_event(&id, &BoutEvent::Pair(scene::in_rows(pair, 1, 4)))
                 .unwrap(),
         );
     }

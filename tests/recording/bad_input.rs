@@ -94,11 +94,7 @@ fn undecoded_codecs_are_named() {
     let wav = dir.path().join("a.wav");
     write_mono(&wav, 48_000, &clicks(48_000, 1.0));
     for (name, args, codec) in [
-        ("voice.opus", &["-c:a", "libopus"][..], "Opus"),
-        ("voice.webm", &["-c:a", "libopus"], "Opus"),
-        ("voice.mp4", &["-c:a", "libopus"], "Opus"),
-        ("voice.mkv", &["-c:a", "libopus"], "Opus"),
-        ("film.mp4", &["-c:a", "ac3"], "AC-3"),
+        ("film.mp4", &["-c:a", "ac3"][..], "AC-3"),
         ("film.mkv", &["-c:a", "ac3"], "AC-3"),
         ("film.ac3", &["-c:a", "ac3"], "AC-3"),
         ("old.wma", &["-c:a", "wmav2"], "Windows Media"),
@@ -121,46 +117,6 @@ fn undecoded_codecs_are_named() {
         &file(&dir, "call.amr", b"#!AMR\n\x3c\0\0"),
         &["AMR", "ffmpeg"],
     );
-}
-
-/// The codec header of an AAC file says whether it is HE-AAC: object type 5 or
-/// 29 (ISO/IEC 14496-3, table 1.17). ffmpeg writes plain AAC, so the header is
-/// rewritten.
-#[test]
-fn he_aac_is_named() {
-    let dir = tempfile::tempdir().unwrap();
-    let wav = dir.path().join("a.wav");
-    write_mono(&wav, 48_000, &clicks(48_000, 1.0));
-    let path = convert(
-        &wav,
-        dir.path().join("he.m4a"),
-        &["-c:a", "aac", "-movflags", "+faststart"],
-    );
-    let bytes = std::fs::read(&path).unwrap();
-    // Plain AAC at 48 kHz, mono: 00010 0011 0001 000 and the sync word.
-    let plain = [0x11, 0x88, 0x56, 0xe5, 0x00];
-    let at = bytes
-        .windows(5)
-        .position(|w| w == plain)
-        .expect("the codec header");
-    for (header, name) in [
-        // Object type 5 or 29, 24 kHz, mono, extended to 48 kHz, plain core.
-        (
-            [0x2b, 0x09, 0x88, 0x00, 0x00],
-            "HE-AAC (AAC with spectral band replication)",
-        ),
-        ([0xeb, 0x09, 0x88, 0x00, 0x00], "HE-AAC v2"),
-        // Plain, with the sync word and its flag set.
-        (
-            [0x11, 0x88, 0x56, 0xe5, 0x80],
-            "HE-AAC (AAC with spectral band replication)",
-        ),
-    ] {
-        let mut he = bytes.clone();
-        he[at..at + 5].copy_from_slice(&header);
-        std::fs::write(&path, &he).unwrap();
-        says(&path, &[name, "ffmpeg -i"]);
-    }
 }
 
 #[test]

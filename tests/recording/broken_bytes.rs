@@ -40,6 +40,19 @@ fn seeds() -> &'static [(String, Vec<u8>)] {
             ("s.caf", &[]),
             ("s.mkv", &["-c:a", "flac"]),
             ("vorbis.webm", &["-c:a", "libvorbis"]),
+            ("opus.ogg", &["-c:a", "libopus", "-page_duration", "100000"]),
+            ("opus.webm", &["-c:a", "libopus"]),
+            ("opus.mp4", &["-c:a", "libopus"]),
+            ("opus.caf", &["-c:a", "libopus"]),
+            (
+                "voip.ogg",
+                &["-c:a", "libopus", "-application", "voip", "-b:a", "16k"],
+            ),
+            (
+                "six.ogg",
+                &["-c:a", "libopus", "-ac", "6", "-mapping_family", "1"],
+            ),
+            ("alac.caf", &["-c:a", "alac"]),
         ] {
             let path = convert(&wav, dir.path().join(name), args);
             out.push((name.to_owned(), std::fs::read(path).unwrap()));

@@ -28,6 +28,9 @@ fn every_format_is_read_up_to_the_cut() {
         ("c.flac", &[]),
         ("c.aiff", &[]),
         ("c.ogg", &["-c:a", "libvorbis", "-page_duration", "100000"]),
+        ("c.opus", &["-c:a", "libopus", "-page_duration", "100000"]),
+        ("c.webm", &["-c:a", "libopus"]),
+        ("opus.mp4", &["-c:a", "libopus", "-movflags", "+faststart"]),
         ("c.mp3", &[]),
         ("first.m4a", &["-c:a", "aac", "-movflags", "+faststart"]),
         (
@@ -86,6 +89,8 @@ fn a_cut_in_the_header_is_no_panic() {
         ("h.flac", &[]),
         ("h.aiff", &[]),
         ("h.ogg", &["-c:a", "libvorbis"]),
+        ("h.opus", &["-c:a", "libopus"]),
+        ("h.webm", &["-c:a", "libopus"]),
         ("h.mp3", &[]),
         ("h.m4a", &["-movflags", "+faststart"]),
         ("h.mkv", &["-c:a", "flac"]),

@@ -3,12 +3,15 @@
 
 mod bad_input;
 mod broken_bytes;
+mod compressed;
 mod cut;
 mod largest;
 mod lossless;
 mod lossy;
 mod make;
 mod memory;
+mod opus;
+mod tracks;
 
 #[global_allocator]
 static ALLOCATOR: largest::Watched = largest::Watched;

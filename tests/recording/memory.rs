@@ -94,6 +94,8 @@ fn compressed_formats_cost_little_more() {
         ("a.flac", &[]),
         ("a.mp3", &[]),
         ("a.ogg", &["-c:a", "libvorbis"]),
+        ("a.opus", &["-c:a", "libopus"]),
+        ("a.webm", &["-c:a", "libopus"]),
     ] {
         let short = convert(&wav, dir.path().join(name), args);
         let long = dir.path().join(format!("long-{name}"));

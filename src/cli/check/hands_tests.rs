@@ -1,5 +1,3 @@
-#![allow(clippy::unwrap_used)]
-
 use super::*;
 use crate::hand::Key;
 use crate::sound::room::{Colour, Room, bang};

@@ -12,7 +12,7 @@ use crate::listen::News;
 use crate::live::{Happening, Live, Stamped};
 use crate::screen::{App, Binding, KeyMap, Log};
 use crate::sound::monotonic::mono_ns;
-use crate::timeline::{Moment, MomentSource, Sound, SoundKind};
+use crate::timeline::{Moment, MomentSource};
 
 /// Standard uncertainty of an instant seen on a screen, in milliseconds: pictures
 /// come 33 ms apart (33/√12 = 9.5), and a terminal and its display add 0 to 60 ms
@@ -277,12 +277,12 @@ impl App for Drill {
         match happening {
             Happening::Heard(news) => {
                 match &news {
-                    News::Sound(sound, _) => {
-                        if is_mark(sound) {
-                            self.unshown_s = Some(sound.t_s);
+                    News::Sound(heard) => {
+                        if heard.sound.is_mark() {
+                            self.unshown_s = Some(heard.sound.t_s);
                         }
                         if let Some(keeper) = &mut self.keeper {
-                            keeper.heard(sound);
+                            keeper.heard(heard);
                         }
                     }
                     News::InPraise(sound) => {
@@ -390,10 +390,6 @@ impl App for Drill {
 /// Seconds of the monotonic clock.
 pub(super) fn now_s() -> f64 {
     mono_ns() as f64 * 1e-9
-}
-
-pub(super) fn is_mark(sound: &Sound) -> bool {
-    sound.kind != SoundKind::Impact
 }
 
 #[cfg(test)]

@@ -1,5 +1,3 @@
-#![allow(clippy::unwrap_used)]
-
 use std::path::Path;
 
 use super::super::keep::tests::{begun, click, setup};
@@ -63,7 +61,7 @@ fn when_the_ear_fails_what_was_heard_is_judged_kept_and_ended() {
         label: String::new(),
     };
     drill.change(Event::Moment(moment, 3.0));
-    drill.take(Happening::Heard(News::Sound(click(14.0), 0.02)));
+    drill.take(Happening::Heard(News::Sound(click(14.0))));
     drill.take(Happening::Failed("no more".to_owned()));
     assert!(drill.is_over());
     drill.end(told).unwrap();

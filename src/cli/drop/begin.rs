@@ -55,6 +55,8 @@ impl Ready {
             sample_rate_hz: self.source.rate_hz(),
             channels: self.bout.channels.unwrap_or(1),
             duration_s: 0.0,
+            track: None,
+            compression: None,
         }
     }
 }

@@ -10,6 +10,7 @@ use crate::measure::observer::{FEWEST, observer};
 use crate::measure::{Summary, Yardstick, summarise, words};
 use crate::review::Outcome;
 use crate::timeline::{MomentKind, Pair};
+use crate::words::count;
 
 /// How many of the trainer's last drills stand beside this one.
 const BESIDE: usize = 5;
@@ -29,12 +30,12 @@ pub(super) fn write(
     super::super::summary::write(out, title, &state.heard, kind, outcome, width)?;
     let (fooled, catches) = state.fooled();
     if catches > 0 {
-        let held = super::count(catches, "catch drop", "catch drops");
+        let held = count(catches, "catch drop", "catch drops");
         writeln!(out, "{held}, {fooled} marked all the same (strays).")?;
     }
     let doubtful = state.doubtful();
     if doubtful > 0 {
-        let near = super::count(doubtful, "pair lies", "pairs lie");
+        let near = count(doubtful, "pair lies", "pairs lie");
         writeln!(
             out,
             "{near} within a second of lost sound and may be wrong."

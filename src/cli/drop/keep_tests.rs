@@ -1,5 +1,3 @@
-#![allow(clippy::unwrap_used)]
-
 use std::time::Duration;
 
 use jiff::Timestamp;
@@ -10,7 +8,7 @@ use crate::ear::word::WordAt;
 use crate::journal::{BoutKind, StoredBout};
 use crate::listen::News;
 use crate::review::Rules;
-use crate::timeline::{Aim, MomentKind, MomentSource, SoundKind, Window};
+use crate::timeline::{Aim, Moment, MomentKind, MomentSource, Sound, SoundKind, Window};
 
 pub(in crate::cli::drop) fn setup() -> Setup {
     Setup {
@@ -35,13 +33,18 @@ pub(in crate::cli::drop) fn setup() -> Setup {
     }
 }
 
-pub(in crate::cli::drop) fn click(t_s: f64) -> Sound {
-    Sound {
+pub(in crate::cli::drop) fn click(t_s: f64) -> HeardSound {
+    let sound = Sound {
         t_s,
         kind: SoundKind::Click,
         name: "box".into(),
         confidence: 1.0,
         level_dbfs: -12.0,
+    };
+    HeardSound {
+        id: SoundId((1e3 * t_s) as i64),
+        sound,
+        u_ms: 0.02,
     }
 }
 
@@ -61,7 +64,7 @@ fn drop_at(keeper: &mut Keeper, state: State, t_s: f64) -> State {
     };
     let events = [
         Event::Moment(moment, 3.0),
-        Event::Heard(News::Sound(sound, 0.02)),
+        Event::Heard(News::Sound(sound)),
         now,
     ];
     events.into_iter().fold(state, step)
@@ -128,4 +131,48 @@ fn what_could_not_be_kept_is_kept_the_next_time() {
     let kept = keeper.journal().read_bout(keeper.id()).unwrap();
     assert_eq!(counted(&kept), (4, 2, 2), "{:?}", kept.events);
     assert!(kept.ended_at.is_some());
+}
+
+/// The most uncertain press stands for all of them: a pair that was kept before it is
+/// kept anew with what is known now.
+#[test]
+fn a_pair_is_kept_with_the_uncertainty_that_it_has_at_the_end() {
+    let folder = tempfile::tempdir().unwrap();
+    let mut keeper = begun(&folder.path().join("journal.sqlite"));
+    let mut state = drop_at(&mut keeper, State::new(setup()), 10.0);
+    keeper.keep(&state).unwrap();
+    let kept_u_ms = |keeper: &Keeper| {
+        let kept = keeper.journal().read_bout(keeper.id()).unwrap();
+        let u_ms = kept.pairs_counted().map(|p| p.u_ms.unwrap());
+        u_ms.collect::<Vec<f64>>()
+    };
+    // The press, the click, its way of 1 m (not taken off) and ±0.25 m of it (uniform).
+    let u_ms = |press_ms: f64| {
+        let way_ms = 1e3 / 343.2;
+        let parts = [press_ms, 0.02, way_ms, 0.25 * way_ms / 3f64.sqrt()];
+        parts.iter().map(|ms| ms * ms).sum::<f64>().sqrt()
+    };
+    let close = |found: &[f64], expected: &[f64]| {
+        assert_eq!(found.len(), expected.len(), "{found:?}");
+        let is_close = |(a, b): (&f64, &f64)| (a - b).abs() < 1e-6;
+        assert!(
+            found.iter().zip(expected).all(is_close),
+            "{found:?} {expected:?}"
+        );
+    };
+    close(&kept_u_ms(&keeper), &[u_ms(3.0)]);
+    let moment = Moment {
+        t_s: 60.0,
+        kind: MomentKind::Floor,
+        source: MomentSource::Hand,
+        label: String::new(),
+    };
+    state = step(state, Event::Moment(moment, 9.0));
+    let heard = state.heard.clone();
+    state = step(state, Event::Ended(heard));
+    keeper.end(&state).unwrap();
+    let kept = keeper.journal().read_bout(keeper.id()).unwrap();
+    let lags = kept.pairs_counted().filter(|p| p.lag_ms.is_some());
+    let found: Vec<f64> = lags.filter_map(|p| p.u_ms).collect();
+    close(&found, &[u_ms(9.0)]);
 }

@@ -5,11 +5,11 @@ use std::io;
 use super::app::Drill;
 use crate::drill::Feedback;
 use crate::measure::words;
-use crate::timeline::Outcome;
+use crate::timeline::{MomentId, Outcome, SoundId};
 
 /// What was told already.
 pub(super) struct Lines {
-    told: Vec<(Option<f64>, Option<f64>)>,
+    told: Vec<(Option<MomentId>, Option<SoundId>)>,
     warned: Option<f64>,
     words: &'static str,
     praise: usize,
@@ -60,14 +60,14 @@ impl Lines {
         self.praise = state.heard.in_praise.len();
         if state.setup.feedback == Feedback::Each {
             for pair in state.told() {
-                let key = (pair.moment_s, pair.mark_s);
+                let key = (pair.moment, pair.mark);
                 if self.told.contains(&key) {
                     continue;
                 }
                 self.told.push(key);
                 let n = state
                     .moments_counted()
-                    .filter(|m| Some(m.t_s) <= pair.moment_s)
+                    .filter(|m| Some(m.moment.t_s) <= pair.moment_s)
                     .count();
                 match (pair.lag_ms, pair.outcome) {
                     (Some(ms), Outcome::OnTime) => {

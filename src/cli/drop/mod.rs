@@ -142,7 +142,7 @@ impl DropCmd {
         match ran {
             Ok(ran) => ran?,
             Err(_) => bail!(
-                "marklag broke off by a fault of its own; what was heard is kept, and {} says more",
+                "marklag crashed (internal error); what was heard is kept, and {} says more",
                 log_path.display()
             ),
         }
@@ -255,7 +255,7 @@ impl DropCmd {
         let path = hands::of(home, &device)?;
         if path.is_none() {
             eprintln!(
-                "Note: how late this key is was never measured; the lags hold its delay, perhaps 10 to 100 ms."
+                "Note: this key's delay was never measured; lags include it, perhaps 10 to 100 ms."
             );
         }
         Ok(path)
@@ -288,7 +288,7 @@ impl DropCmd {
         let keeper = drill.keeper.as_ref().filter(|_| is_kept);
         let outcome = state.outcome();
         if self.json {
-            let moments: Vec<_> = state.moments_counted().cloned().collect();
+            let moments: Vec<_> = state.moments_counted().map(|m| m.moment.clone()).collect();
             let reviewed = Reviewed {
                 duration_s: state.heard.duration_s,
                 ..reviewed
@@ -318,13 +318,5 @@ impl DropCmd {
             None => writeln!(out, "\nNot kept in the journal; --keep keeps it.")?,
         }
         Ok(())
-    }
-}
-
-fn count(n: usize, one: &str, many: &str) -> String {
-    if n == 1 {
-        format!("1 {one}")
-    } else {
-        format!("{n} {many}")
     }
 }

@@ -1,11 +1,12 @@
 //! What a drill shows: a view model for the screen, made of the state.
 
-use super::app::{Drill, is_mark, now_s};
+use super::app::{Drill, now_s};
 use crate::drill::{Feedback, Phase, State, Way};
 use crate::measure::words;
 use crate::screen::view::lag::Last;
 use crate::screen::view::{DrillView, sound_line};
 use crate::timeline::{MomentKind, Outcome, Sound};
+use crate::words::count;
 
 /// How long a warning stays, in seconds.
 const WARNING_S: f64 = 10.0;
@@ -55,7 +56,7 @@ impl Drill {
             title: format!("Ball drop: mark the {}", of_ball(setup.kind)),
             progress: match (state.drops_left(), setup.drops) {
                 (Some(left), Some(all)) => format!("{done} of {all} drops, {left} left"),
-                _ => super::count(done, "drop", "drops"),
+                _ => count(done, "drop", "drops"),
             },
             last,
             large,
@@ -121,7 +122,7 @@ fn spoken(state: &State) -> String {
         .praise()
         .into_iter()
         .map(|(name, n)| {
-            let times = super::count(n, "time", "times");
+            let times = count(n, "time", "times");
             format!("\"{name}\" within praise or talk, no mark: {times}")
         })
         .collect();
@@ -135,5 +136,5 @@ fn spoken(state: &State) -> String {
 }
 
 fn last_mark(state: &State) -> Option<&Sound> {
-    state.heard.sounds.iter().rev().find(|s| is_mark(s))
+    state.heard.marks().next_back().map(|mark| &mark.sound)
 }

@@ -6,8 +6,8 @@ use std::path::Path;
 
 use anyhow::{Context, Result};
 
-use crate::cli::target::results_folder;
-use crate::journal::{BoutId, Journal, Table, create_new_private_file};
+use crate::journal::{BoutId, Journal, Table};
+use crate::system::files::{create_new_private_file, create_private_folder};
 
 pub(super) fn to_file(
     journal: &Journal,
@@ -26,7 +26,7 @@ pub(super) fn to_csv(
     folder: &Path,
     out: &mut dyn Write,
 ) -> Result<()> {
-    results_folder(folder)
+    create_private_folder(folder)
         .with_context(|| format!("the folder {} cannot be made", folder.display()))?;
     for table in Table::ALL {
         let path = folder.join(format!("{}.csv", table.name()));

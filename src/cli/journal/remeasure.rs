@@ -15,8 +15,9 @@ use crate::journal::{BoutEvent, BoutId, BoutKind, Home, Journal, Settings, Store
 use crate::listen::Timeline;
 use crate::review::judge;
 use crate::session::{measure, reheard};
-use crate::sound::recording::{ChannelChoice, Recording};
-use crate::timeline::{Aim, MomentSource, Pair, Sound, SoundKind};
+use crate::sound::recording::{ChannelChoice, Listen, Recording};
+use crate::timeline::{Aim, KnownMoment, Moment, MomentSource, Pair, Window, pair};
+use crate::words::count;
 
 /// Lags that differ by less than this are the same.
 const SAME_MS: f64 = 0.01;
@@ -38,6 +39,7 @@ struct InForce {
 #[derive(Deserialize, Default)]
 struct Listened {
     channel: Option<usize>,
+    track: Option<usize>,
     height_m: Option<f64>,
     ball: Option<String>,
 }
@@ -104,7 +106,8 @@ fn listen(
         Some(number) => ChannelChoice::Only(number),
         None => ChannelChoice::Mix,
     };
-    let mut recording = Recording::open(sound, channel)?;
+    let track = listened.track.filter(|_| !is_kept);
+    let mut recording = Recording::open(sound, Listen { channel, track })?;
     let rate_hz = recording.info().sample_rate_hz;
     let ball = listened.ball.as_deref().and_then(|kind| kind.parse().ok());
     let mut listening = taught
@@ -123,6 +126,7 @@ fn drops_again(stored: &StoredBout, sound: &Path) -> Result<Vec<Pair>> {
         .context("its settings are not those of a review or a drill")?;
     let listened = Listened {
         channel: in_force.listened.channel,
+        track: in_force.listened.track,
         height_m: in_force.listened.height_m.or(in_force.drill.height_m),
         ball: in_force.listened.ball.or(in_force.drill.ball),
     };
@@ -130,21 +134,20 @@ fn drops_again(stored: &StoredBout, sound: &Path) -> Result<Vec<Pair>> {
     let kind = kind.context("there were no moments in it")?;
     let heard = listen(stored, sound, &listened, in_force.settings.bridge.word_at)?;
     let told = stored.moments().filter(|m| m.source != MomentSource::Sound);
-    let told: Vec<_> = told.cloned().collect();
-    let mut moments = if told.is_empty() {
-        heard.moments(kind)
-    } else {
-        told
+    let told: Vec<Moment> = told.cloned().collect();
+    let mut moments = match told.is_empty() {
+        true => heard.moments(kind),
+        false => KnownMoment::list(&told),
     };
     let (pauses, undone) = (pauses(stored), undone(stored));
     let is_in_pause = |t_s: f64| pauses.iter().any(|(from, to)| (*from..=*to).contains(&t_s));
     let is_undone = |t_s: f64| undone.iter().any(|one| (one - t_s).abs() < SAME_S);
     let counts = |t_s: f64| !is_in_pause(t_s) && !is_undone(t_s);
-    moments.retain(|m| counts(m.t_s));
-    let heard = counted(heard, &counts);
+    moments.retain(|m| counts(m.moment.t_s));
+    let marks = heard.marks().filter(|m| counts(m.sound.t_s));
     let aim = Some((in_force.aim.from_ms, in_force.aim.to_ms));
     let rules = rules(&in_force.settings, kind, aim, None)?;
-    Ok(judge(&heard, &moments, &rules).pairs)
+    Ok(judge(marks, &moments, &rules).pairs)
 }
 
 /// The stretches of a drill that do not count: from, to.
@@ -167,43 +170,21 @@ fn pauses(stored: &StoredBout) -> Vec<(f64, f64)> {
 fn undone(stored: &StoredBout) -> Vec<f64> {
     let aside = stored.aside();
     let rows = || stored.events.iter().filter(|row| aside.contains(&row.seq));
-    let moments = rows().filter_map(|row| match &row.event {
+    let instants = rows().filter_map(|row| match &row.event {
         BoutEvent::Moment(moment) => Some(moment.t_s),
-        _ => None,
-    });
-    let mut undone: Vec<f64> = moments.collect();
-    let marks = rows().filter_map(|row| match &row.event {
         BoutEvent::Pair(pair) => pair
             .mark_s
-            .filter(|_| pair.moment_s.is_some_and(|t_s| undone.contains(&t_s))),
+            .filter(|_| pair.moment.is_some_and(|id| aside.contains(&id.0))),
         _ => None,
     });
-    let marks: Vec<f64> = marks.collect();
-    undone.extend(marks);
-    undone
-}
-
-/// What was heard without the marks that do not count.
-fn counted(mut heard: Timeline, counts: &dyn Fn(f64) -> bool) -> Timeline {
-    let sounds = std::mem::take(&mut heard.sounds);
-    let sounds = sounds
-        .into_iter()
-        .zip(std::mem::take(&mut heard.sound_u_ms));
-    for (sound, u_ms) in sounds {
-        if sound.kind == SoundKind::Impact || counts(sound.t_s) {
-            heard.add(sound, u_ms);
-        }
-    }
-    heard
+    instants.collect()
 }
 
 /// A session: what was heard is heard again; what was keyed stays.
 fn session_again(journal: &Journal, stored: &StoredBout, sound: &Path) -> Result<Vec<Pair>> {
     let session = journal.read_session(&stored.id)?;
     let heard = listen(stored, sound, &Listened::default(), session.setup.word_at)?;
-    let sounds = heard.sounds.iter().cloned();
-    let sounds: Vec<(Sound, f64)> = sounds.zip(heard.sound_u_ms.iter().copied()).collect();
-    let log = reheard(&session.log, &session.setup, &sounds);
+    let log = reheard(&session.log, &session.setup, &heard.sounds);
     let length_s = stored.bout.duration_s.unwrap_or(heard.duration_s);
     Ok(measure(&log, &session.setup, length_s).pairs)
 }
@@ -223,52 +204,55 @@ fn counts<'a>(pairs: impl IntoIterator<Item = &'a Pair>) -> [usize; 3] {
 }
 
 fn compare(id: &BoutId, stored: &StoredBout, now: &[Pair], out: &mut dyn Write) -> Result<()> {
-    let aside = stored.aside();
-    let then: Vec<&Pair> = stored
-        .events
-        .iter()
-        .filter(|row| !aside.contains(&row.seq))
-        .filter_map(|row| match &row.event {
-            BoutEvent::Pair(pair) => Some(pair),
-            _ => None,
-        })
-        .collect();
+    let then: Vec<&Pair> = stored.pairs_counted().collect();
     let (old, new) = (counts(then.iter().copied()), counts(now));
-    let mut worst_ms = 0.0_f64;
-    let mut changed = 0;
-    for pair in &then {
-        let near = now.iter().find(|p| {
-            let far_s = p.moment_s.zip(pair.moment_s).map(|(a, b)| (a - b).abs());
-            far_s.is_some_and(|s| s < SAME_S)
-        });
-        if let Some((a, b)) = near.and_then(|p| p.lag_ms).zip(pair.lag_ms)
-            && (a - b).abs() > SAME_MS
-        {
-            changed += 1;
-            worst_ms = worst_ms.max((a - b).abs());
-        }
-    }
+    let changes_ms = lag_changes_ms(&then, now)?;
+    let changed = changes_ms.iter().filter(|ms| **ms > SAME_MS).count();
+    let worst_ms = changes_ms.iter().copied().fold(0.0, f64::max);
     let name = stored.bout.source.as_deref().map(plain).unwrap_or_default();
     write!(out, "{} {name}: ", id.short())?;
     if old == new && changed == 0 {
-        let lags = if old[0] == 1 { "lag" } else { "lags" };
-        writeln!(out, "the same ({} {lags})", old[0])?;
+        writeln!(out, "the same ({})", count(old[0], "lag", "lags"))?;
     } else {
         writeln!(
             out,
-            "lags {} now {}, missed {} now {}, stray {} now {}; {changed} lags differ, by at most {worst_ms:.2} ms",
-            old[0], new[0], old[1], new[1], old[2], new[2]
+            "lags {} now {}, missed {} now {}, stray {} now {}; {} by at most {worst_ms:.2} ms",
+            old[0],
+            new[0],
+            old[1],
+            new[1],
+            old[2],
+            new[2],
+            count(changed, "lag differs,", "lags differ,")
         )?;
     }
     Ok(())
 }
 
+/// How far the lags of the same moments lie apart, in milliseconds. Which moments are
+/// the same is told by their instants, each once: the sound was heard anew.
+fn lag_changes_ms(then: &[&Pair], now: &[Pair]) -> Result<Vec<f64>> {
+    let lags = |pair: &Pair| pair.moment_s.zip(pair.lag_ms);
+    let old: Vec<(f64, f64)> = then.iter().filter_map(|p| lags(p)).collect();
+    let new: Vec<(f64, f64)> = now.iter().filter_map(lags).collect();
+    let times = |lags: &[(f64, f64)]| -> Vec<f64> { lags.iter().map(|l| l.0).collect() };
+    let window = Window::new(1e3 * SAME_S, 1e3 * SAME_S)?;
+    // The aim plays no part here.
+    let aim = Aim {
+        from_ms: 0.0,
+        to_ms: 0.0,
+    };
+    let same = pair(&times(&old), &times(&new), window, aim);
+    let same = same.iter().filter_map(|p| p.moment.zip(p.mark));
+    let change = same.filter_map(|(a, b)| Some((old.get(a.place())?.1, new.get(b.place())?.1)));
+    Ok(change.map(|(a, b)| (a - b).abs()).collect())
+}
+
 #[cfg(test)]
 mod tests {
-    #![allow(clippy::unwrap_used)]
     use super::*;
     use crate::journal::{Bout, OtherEvent, SetAside};
-    use crate::timeline::{Moment, MomentKind, Outcome};
+    use crate::timeline::{MomentId, MomentKind, Outcome, Sound, SoundId, SoundKind};
 
     fn click(t_s: f64) -> Sound {
         Sound {
@@ -322,6 +306,8 @@ mod tests {
             label: String::new(),
         };
         let pair = Pair {
+            moment: Some(MomentId(2)),
+            mark: Some(SoundId(1)),
             moment_s: Some(10.0),
             mark_s: Some(10.3),
             lag_ms: Some(300.0),
@@ -355,11 +341,7 @@ mod tests {
             let is_in = |(from, to): &(f64, f64)| (*from..=*to).contains(&t_s);
             !pauses(&stored).iter().any(is_in)
         };
-        let mut heard = Timeline::default();
-        for t_s in [15.0, 25.0, 40.0, 60.0] {
-            heard.add(click(t_s), t_s);
-        }
-        let marks = counted(heard, &counts).marks();
-        assert_eq!(marks, [(15.0, 15.0), (40.0, 40.0)]);
+        assert!([15.0, 40.0].map(counts).iter().all(|c| *c));
+        assert!(![25.0, 60.0].map(counts).iter().any(|c| *c));
     }
 }

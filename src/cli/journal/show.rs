@@ -6,7 +6,7 @@ use anyhow::Result;
 
 use super::{local, plain};
 use crate::journal::{BoutEvent, BoutKind, BoutRow, Journal, StoredBout};
-use crate::timeline::{Outcome, Pair};
+use crate::timeline::Pair;
 
 pub(super) fn list(journal: &Journal, limit: u32, out: &mut dyn Write) -> Result<()> {
     let rows = journal.list(Some(limit))?;
@@ -96,13 +96,7 @@ pub(super) fn show(row: &BoutRow, stored: &StoredBout, out: &mut dyn Write) -> R
 
 fn pair_line(pair: &Pair) -> String {
     let at_s = pair.moment_s.or(pair.mark_s).unwrap_or(f64::NAN);
-    let outcome = match pair.outcome {
-        Outcome::OnTime => "on time",
-        Outcome::Early => "early",
-        Outcome::Late => "late",
-        Outcome::Missed => "missed",
-        Outcome::Stray => "stray",
-    };
+    let outcome = pair.outcome.words();
     let lag = pair.lag_ms.map_or(String::new(), |lag| in_words(Some(lag)));
     format!("  {at_s:>10.3} s  {outcome:7}  {lag}")
         .trim_end()

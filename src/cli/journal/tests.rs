@@ -1,4 +1,3 @@
-#![allow(clippy::unwrap_used, clippy::expect_used)]
 use std::fs;
 
 use clap::Parser;
@@ -6,7 +5,9 @@ use clap::Parser;
 use super::forget::remove_sound;
 use super::*;
 use crate::journal::{Bout, BoutId, BoutKind, KeptReview, ProfileSnapshot, Table};
-use crate::timeline::{Moment, MomentKind, MomentSource, Outcome, Pair, Sound, SoundKind};
+use crate::timeline::{
+    Moment, MomentId, MomentKind, MomentSource, Outcome, Pair, Sound, SoundId, SoundKind,
+};
 
 #[derive(Parser)]
 struct Line {
@@ -53,6 +54,8 @@ fn home_with_a_review() -> (tempfile::TempDir, Home, BoutId) {
             label: String::new(),
         }],
         pairs: vec![Pair {
+            moment: Some(MomentId(0)),
+            mark: Some(SoundId(0)),
             moment_s: Some(1.0),
             mark_s: Some(0.958),
             lag_ms: Some(-42.0),

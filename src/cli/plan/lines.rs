@@ -3,10 +3,37 @@
 use std::io;
 
 use crate::timeline::Plan;
-use crate::timeline::plan::{Behaviour, Practise, Step};
+use crate::timeline::plan::{Behaviour, Practise, Step, numbers};
 
 /// Asks one question with the answer so far; `None` is the end of all answers.
 pub(super) type Ask<'a> = &'a mut dyn FnMut(&str, &str) -> io::Result<Option<String>>;
+
+/// Asks until the answer is one that `read` takes; `None` is the end of all answers.
+fn ask_for<T>(
+    ask: Ask<'_>,
+    question: &str,
+    before: &str,
+    read: impl Fn(&str) -> Result<T, &'static str>,
+) -> io::Result<Option<T>> {
+    let mut asked = question.to_owned();
+    loop {
+        let Some(answer) = ask(&asked, before)? else {
+            return Ok(None);
+        };
+        match read(&answer) {
+            Ok(value) => return Ok(Some(value)),
+            Err(why) => asked = format!("{answer:?} cannot be kept. {why} {question}"),
+        }
+    }
+}
+
+fn yes_or_no(answer: &str) -> Result<bool, &'static str> {
+    match answer.trim().to_lowercase().as_str() {
+        "yes" | "y" => Ok(true),
+        "no" | "n" => Ok(false),
+        _ => Err("Yes or no?"),
+    }
+}
 
 /// Fills a plan; `None` when the answers end before it is whole.
 pub(super) fn fill(before: Option<Plan>, ask: Ask<'_>) -> io::Result<Option<Plan>> {
@@ -24,6 +51,12 @@ pub(super) fn fill(before: Option<Plan>, ask: Ask<'_>) -> io::Result<Option<Plan
                 None => return Ok(None),
             }
         };
+        ($question:expr, $before:expr, $read:expr) => {
+            match ask_for(ask, $question, $before, $read)? {
+                Some(answer) => answer,
+                None => return Ok(None),
+            }
+        };
     }
     loop {
         plan.name = answer!("Name of the plan", &plan.name);
@@ -36,18 +69,22 @@ pub(super) fn fill(before: Option<Plan>, ask: Ask<'_>) -> io::Result<Option<Plan
             "Taught sound that marks (empty: any)",
             plan.bridge.as_deref().unwrap_or("")
         ));
-        let minutes = answer!("Minutes at most", &plan.length_min.to_string());
-        plan.length_min = minutes.parse().unwrap_or(f64::NAN);
+        let minutes = plan.length_min.to_string();
+        plan.length_min = answer!("Minutes at most", &minutes, numbers::minutes);
         let treats = plan.treats.map_or(String::new(), |n| n.to_string());
-        plan.treats = answer!("Treats set aside (empty: not counted)", &treats)
-            .parse()
-            .ok();
+        plan.treats = answer!(
+            "Treats set aside (empty: not counted)",
+            &treats,
+            numbers::treats
+        );
         let again = plan
             .again_after_min
             .map_or(String::new(), |n| n.to_string());
-        plan.again_after_min = answer!("Again after how many minutes (empty: not set)", &again)
-            .parse()
-            .ok();
+        plan.again_after_min = answer!(
+            "Again after how many minutes (empty: not set)",
+            &again,
+            numbers::again_after
+        );
         let names: Vec<&str> = plan
             .practise
             .iter()
@@ -85,9 +122,9 @@ pub(super) fn fill(before: Option<Plan>, ask: Ask<'_>) -> io::Result<Option<Plan
             let on_cue = if behaviour.on_cue { "yes" } else { "no" };
             behaviour.on_cue = answer!(
                 &format!("{name}: only earns when asked (yes or no)"),
-                on_cue
-            )
-            .eq_ignore_ascii_case("yes");
+                on_cue,
+                yes_or_no
+            );
             behaviour.steps = match steps(name, &behaviour.steps, ask)? {
                 Some(steps) => steps,
                 None => return Ok(None),
@@ -98,12 +135,13 @@ pub(super) fn fill(before: Option<Plan>, ask: Ask<'_>) -> io::Result<Option<Plan
                 .and_then(|p| p.step);
             let step = answer!(
                 &format!("{name}: step to begin with"),
-                &step.unwrap_or(1).to_string()
+                &step.unwrap_or(1).to_string(),
+                numbers::step
             );
             plan.practise.push(Practise {
                 pairing: false,
                 behaviour: Some(name.to_owned()),
-                step: Some(step.parse().unwrap_or(0)),
+                step: Some(step),
             });
             match known {
                 Some(k) => plan.behaviours[k] = behaviour,
@@ -153,17 +191,44 @@ fn some(text: String) -> Option<String> {
 
 #[cfg(test)]
 mod tests {
-    #![allow(clippy::unwrap_used)]
     use super::*;
 
     fn filled(before: Option<Plan>, answers: &[&str]) -> Option<Plan> {
+        asked(before, answers).0
+    }
+
+    /// The plan, and the questions that were asked.
+    fn asked(before: Option<Plan>, answers: &[&str]) -> (Option<Plan>, Vec<String>) {
         let mut left = answers.iter();
-        let mut ask = |_: &str, before: &str| -> io::Result<Option<String>> {
+        let mut questions = Vec::new();
+        let mut ask = |question: &str, before: &str| -> io::Result<Option<String>> {
+            questions.push(question.to_owned());
             Ok(left
                 .next()
                 .map(|a| if a.is_empty() { before } else { a }.to_owned()))
         };
-        fill(before, &mut ask).unwrap()
+        let plan = fill(before, &mut ask).unwrap();
+        (plan, questions)
+    }
+
+    /// An answer that is no number or neither yes nor no is not dropped: the question
+    /// comes once more, with what it takes.
+    #[test]
+    fn what_is_no_answer_is_asked_again() {
+        let answers = [
+            "target", "Juniper", "", "", "4", "thirty", "30", "", "target", "", "perhaps", "yes",
+            "looks", "", "one", "1",
+        ];
+        let (plan, questions) = asked(None, &answers);
+        let plan = plan.unwrap();
+        assert_eq!((plan.treats, plan.behaviours[0].on_cue), (Some(30), true));
+        assert_eq!(plan.practise[0].step, Some(1));
+        let again: Vec<&String> = questions
+            .iter()
+            .filter(|q| q.contains("cannot be kept"))
+            .collect();
+        assert_eq!(again.len(), 3, "{questions:?}");
+        assert!(again[0].starts_with("\"thirty\" cannot be kept. How many treats?"));
     }
 
     #[test]

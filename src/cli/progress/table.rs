@@ -7,7 +7,6 @@ use serde::Serialize;
 
 use super::choose::Choice;
 use super::{KINDS, name_of};
-use crate::cli::summary::moment_word;
 use crate::journal::{Journal, Settings};
 use crate::measure::weeks::{By, Day, Figures, Progress, Trend, Verdict, progress};
 use crate::timeline::MomentKind;
@@ -104,7 +103,7 @@ fn line(person: Option<&str>, p: &Progress) -> String {
     let who: String = name_of(person).chars().take(12).collect();
     format!(
         "{who:<12} {:<9} {:>5} {:>8} {:>6} {:>6} {:>7}  {trend}",
-        moment_word(p.kind),
+        p.kind.word(),
         p.n_days,
         p.whole.on_time.of,
         signed(p.whole.median_ms),

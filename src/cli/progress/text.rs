@@ -7,6 +7,7 @@ use crate::cli::prose::wrapped;
 use crate::measure::weeks::words::{self, marks_of, span};
 use crate::measure::weeks::{By, Day, Progress, RULE, Row};
 use crate::page::{Glyphs, lag_chart};
+use crate::words::count;
 
 /// Rows of the picture.
 const CHART_ROWS: usize = 11;
@@ -67,9 +68,9 @@ fn kind(
     wrapped(
         out,
         &format!(
-            "{who}: {}, {} days of practice from {} to {} ({}), aim {:+.0} to {:+.0} ms",
+            "{who}: {}, {} of practice from {} to {} ({}), aim {:+.0} to {:+.0} ms",
             marks_of(progress.kind),
-            progress.n_days,
+            count(progress.n_days, "day", "days"),
             progress.first_day,
             progress.last_day,
             span((progress.last_day.0 - progress.first_day.0).max(1)),

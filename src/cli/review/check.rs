@@ -1,13 +1,13 @@
 //! Combinations of flags and files that make no sense.
 
-use std::fs;
 use std::path::{Path, PathBuf};
 
 use anyhow::bail;
 
 use super::ReviewCmd;
 use crate::cli::trouble::BadUsage;
-use crate::sound::recording::{ChannelChoice, Recording};
+use crate::sound::recording::{Listen, Recording};
+use crate::system::files::is_same_file;
 
 impl ReviewCmd {
     /// Combinations that make no sense are refused before any work is done.
@@ -79,7 +79,7 @@ impl ReviewCmd {
 
 impl ReviewCmd {
     /// A recording that is not there is told before anything else is asked for.
-    pub(super) fn are_there(&self, channel: ChannelChoice) -> anyhow::Result<()> {
+    pub(super) fn are_there(&self, listen: Listen) -> anyhow::Result<()> {
         let missing = |file: &&PathBuf| file.as_path() != Path::new("-") && !file.exists();
         let Some(file) = self.files.iter().find(missing) else {
             return Ok(());
@@ -92,24 +92,7 @@ impl ReviewCmd {
                 file.display()
             )));
         }
-        Recording::open(file, channel)?;
+        Recording::open(file, listen)?;
         Ok(())
     }
-}
-
-/// Whether two names are one file, there already or still to be made.
-fn is_same_file(a: &Path, b: &Path) -> bool {
-    let whole = |path: &Path| {
-        fs::canonicalize(path).ok().or_else(|| {
-            let folder = path.parent()?;
-            let here = Path::new(".");
-            let folder = if folder == Path::new("") {
-                here
-            } else {
-                folder
-            };
-            Some(fs::canonicalize(folder).ok()?.join(path.file_name()?))
-        })
-    };
-    a == b || whole(a).is_some_and(|a| whole(b) == Some(a))
 }

@@ -7,7 +7,7 @@ use serde::Serialize;
 use super::jobs::Done;
 use crate::listen::Timeline;
 use crate::measure::{Yardstick, summarise};
-use crate::page::{Recording as Reviewed, Review};
+use crate::page::{Compression, Recording as Reviewed, Review};
 use crate::review::{Outcome, Rules};
 use crate::timeline::{Moment, MomentKind, MomentSource, Pair};
 
@@ -27,6 +27,7 @@ fn all_moments(heard: &Timeline, moments: &[Moment]) -> Vec<Moment> {
     let mut all: Vec<Moment> = [MomentKind::Release, MomentKind::Floor, MomentKind::Top]
         .iter()
         .flat_map(|kind| heard.moments(*kind))
+        .map(|m| m.moment)
         .collect();
     all.sort_by(|a, b| a.t_s.total_cmp(&b.t_s));
     all
@@ -41,6 +42,12 @@ pub(super) fn json(done: &[Done], rules: &Rules, out: &mut dyn Write) -> anyhow:
                 sample_rate_hz: one.rate_hz,
                 channels: one.channels,
                 duration_s: one.heard.duration_s,
+                track: one.track,
+                compression: one.compression.as_ref().map(|c| Compression {
+                    codec: c.codec.clone(),
+                    kbit_s: c.kbit_s,
+                    lossy: c.lossy,
+                }),
             };
             contract(reviewed, &one.heard, &one.moments, &one.outcome)
         })
@@ -72,7 +79,7 @@ pub(in crate::cli) fn contract(
 ) -> serde_json::Result<String> {
     Review::new(
         reviewed,
-        heard.sounds.clone(),
+        heard.sounds.iter().map(|s| s.sound.clone()).collect(),
         all_moments(heard, moments),
         outcome.pairs.clone(),
         &outcome.summary,

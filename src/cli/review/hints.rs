@@ -2,7 +2,6 @@
 
 use super::jobs::Done;
 use crate::cli::bridges::Bridges;
-use crate::timeline::SoundKind;
 
 /// Sentences for the end of a review; most reviews need none.
 pub(super) fn hints(one: &Done, taught: &Bridges, has_told_moments: bool) -> Vec<String> {
@@ -12,13 +11,8 @@ pub(super) fn hints(one: &Done, taught: &Bridges, has_told_moments: bool) -> Vec
         ];
     }
     let mut hints = Vec::new();
-    let marks = || {
-        one.heard
-            .sounds
-            .iter()
-            .filter(|s| s.kind != SoundKind::Impact)
-    };
-    if marks().next().is_none() {
+    let has_marks = one.heard.marks().next().is_some();
+    if !has_marks {
         let names: Vec<String> = taught
             .names()
             .iter()
@@ -37,7 +31,7 @@ pub(super) fn hints(one: &Done, taught: &Bridges, has_told_moments: bool) -> Vec
     let ball = ball(one).filter(|_| !has_told_moments);
     if let Some(words) = ball {
         hints.push(words);
-    } else if one.moments.is_empty() && !has_told_moments && marks().next().is_some() {
+    } else if one.moments.is_empty() && !has_told_moments && has_marks {
         hints.push(
             "There are marks and nothing to hold them against. What gives moments: a ball on a hard floor, heard beside the marks (--height METRES tells how far it falls); --moments FILE, a table of times; or, for a session with an animal, --session --events FILE.".to_owned(),
         );
@@ -48,7 +42,7 @@ pub(super) fn hints(one: &Done, taught: &Bridges, has_told_moments: bool) -> Vec
 /// What to do where more was heard of a ball than could be proven.
 fn ball(one: &Done) -> Option<String> {
     let (drops, unproven) = (one.heard.drops.len(), one.heard.unproven);
-    let marks = one.heard.marks().len();
+    let marks = one.heard.marks().count();
     if unproven.groups >= 3 && unproven.groups > drops {
         return Some(format!(
             "{} groups of two or three bounces were heard, too few to be sure that it is one ball. Tell the height (--height METRES) and the ball (--ball KIND), let it bounce longer, or come nearer to the microphone.",

@@ -9,14 +9,18 @@ use crate::cli::bridges::Bridges;
 use crate::ear::word::WordAt;
 use crate::listen::Timeline;
 use crate::review::{Outcome, Rules, judge};
-use crate::sound::recording::{ChannelChoice, Gap, Recording};
-use crate::timeline::{BallKind, Moment, MomentKind};
+use crate::sound::recording::{Compression, Gap, Listen, Recording};
+use crate::timeline::{BallKind, KnownMoment, Moment, MomentKind};
+use crate::words::count;
 
 /// One recording, reviewed.
 pub(super) struct Done {
     pub(super) file: PathBuf,
     pub(super) rate_hz: u32,
     pub(super) channels: u16,
+    /// Which of several sound tracks.
+    pub(super) track: Option<usize>,
+    pub(super) compression: Option<Compression>,
     pub(super) picture_offset_s: f64,
     /// Whether there was nothing but zeros.
     pub(super) is_silent: bool,
@@ -32,7 +36,7 @@ pub(super) struct Jobs<'a> {
     pub(super) word_at: WordAt,
     pub(super) height_m: Option<f64>,
     pub(super) ball: Option<BallKind>,
-    pub(super) channel: ChannelChoice,
+    pub(super) listen: Listen,
     pub(super) told: Option<&'a [Moment]>,
     pub(super) kind: MomentKind,
     pub(super) rules: &'a Rules,
@@ -66,7 +70,7 @@ impl Jobs<'_> {
     }
 
     fn one(&self, file: &Path) -> anyhow::Result<Done> {
-        let mut recording = Recording::open(file, self.channel)?;
+        let mut recording = Recording::open(file, self.listen)?;
         let info = recording.info().clone();
         let mut listening = self
             .taught
@@ -85,6 +89,10 @@ impl Jobs<'_> {
             .collect();
         notes.extend(recording.warnings().sentences(info.sample_rate_hz));
         notes.extend(info.absolute_time_note.clone());
+        let track_note = info.track_note();
+        notes.extend(track_note.map(|said| format!("{said}; --track N chooses another")));
+        let compression = recording.compression();
+        notes.extend(compression.as_ref().and_then(loss));
         notes.extend(self.taught.narrow(info.sample_rate_hz));
         let moments = match self.told {
             Some(told) => {
@@ -95,38 +103,43 @@ impl Jobs<'_> {
                         heard.duration_s
                     ));
                 }
-                told.to_vec()
+                KnownMoment::list(told)
             }
             None => heard.moments(self.kind),
         };
-        let outcome = judge(&heard, &moments, self.rules);
+        let outcome = judge(heard.marks(), &moments, self.rules);
         let gaps = &recording.warnings().gaps;
         let near =
             |t_s: Option<f64>| t_s.is_some_and(|t_s| is_near(t_s, gaps, info.sample_rate_hz));
         let pairs = outcome.pairs.iter();
         let doubtful = pairs.filter(|p| near(p.moment_s) || near(p.mark_s)).count();
         if doubtful > 0 {
-            let lie = if doubtful == 1 {
-                "pair lies"
-            } else {
-                "pairs lie"
-            };
+            let lie = count(doubtful, "pair lies", "pairs lie");
             notes.push(format!(
-                "{doubtful} {lie} within a second of a lost stretch and may be wrong"
+                "{lie} within a second of a lost stretch and may be wrong"
             ));
         }
         Ok(Done {
             file: file.to_owned(),
             rate_hz: info.sample_rate_hz,
             channels: u16::try_from(info.channels).unwrap_or(u16::MAX),
+            track: (info.tracks.len() > 1).then_some(info.track),
+            compression,
             picture_offset_s: info.sound_starts_after_picture_s,
             is_silent,
             heard,
-            moments,
+            moments: moments.into_iter().map(|m| m.moment).collect(),
             outcome,
             notes,
         })
     }
+}
+
+/// What a lossy compression is, in a line. How exact lags are under it belongs here.
+fn loss(compression: &Compression) -> Option<String> {
+    compression
+        .lossy
+        .then(|| format!("the sound is compressed: {compression}"))
 }
 
 /// Whether an instant lies within a second of a lost stretch, or in it.
@@ -140,12 +153,12 @@ fn is_near(t_s: f64, gaps: &[Gap], rate_hz: u32) -> bool {
 
 /// Of several recordings one that cannot be read is told before the others
 /// are listened to. A pipe cannot be opened twice, so it is not tried.
-pub(super) fn try_all(files: &[PathBuf], channel: ChannelChoice) -> anyhow::Result<()> {
+pub(super) fn try_all(files: &[PathBuf], listen: Listen) -> anyhow::Result<()> {
     if files.len() > 1 {
         for file in files {
             let is_pipe = file == Path::new("-") || fs::metadata(file).is_ok_and(|m| !m.is_file());
             if !is_pipe {
-                Recording::open(file, channel)?;
+                Recording::open(file, listen)?;
             }
         }
     }

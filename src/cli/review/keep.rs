@@ -44,34 +44,35 @@ pub(super) fn kept(
     used.pairing.before_ms = rules.window.before_ms();
     used.pairing.after_ms = rules.window.after_ms();
     used.bridge.word_at = one.heard.word_at;
-    Ok(KeptReview {
-        bout: Bout {
-            kind: BoutKind::Review,
-            started_at: Timestamp::now(),
-            time_zone: TimeZone::system().iana_name().map(str::to_owned),
-            person: person
-                .map(str::to_owned)
-                .or_else(|| settings.person.clone()),
-            source: Some(
-                fs::canonicalize(&one.file)
-                    .unwrap_or_else(|_| one.file.clone())
-                    .display()
-                    .to_string(),
-            ),
-            sound_file: None,
-            sample_rate_hz: Some(one.rate_hz),
-            channels: Some(one.channels),
-            duration_s: Some(one.heard.duration_s),
-            program_version: env!("CARGO_PKG_VERSION").to_owned(),
-            settings_json: serde_json::to_string(&serde_json::json!({
-                "settings": used,
-                "aim": rules.aim,
-                "listened": listened,
-            }))?,
-            profiles: taught.snapshots()?,
-        },
-        sounds: one.heard.sounds.clone(),
-        moments: one.moments.clone(),
-        pairs: one.outcome.pairs.clone(),
-    })
+    let bout = Bout {
+        kind: BoutKind::Review,
+        started_at: Timestamp::now(),
+        time_zone: TimeZone::system().iana_name().map(str::to_owned),
+        person: person
+            .map(str::to_owned)
+            .or_else(|| settings.person.clone()),
+        source: Some(
+            fs::canonicalize(&one.file)
+                .unwrap_or_else(|_| one.file.clone())
+                .display()
+                .to_string(),
+        ),
+        sound_file: None,
+        sample_rate_hz: Some(one.rate_hz),
+        channels: Some(one.channels),
+        duration_s: Some(one.heard.duration_s),
+        program_version: env!("CARGO_PKG_VERSION").to_owned(),
+        settings_json: serde_json::to_string(&serde_json::json!({
+            "settings": used,
+            "aim": rules.aim,
+            "listened": listened,
+        }))?,
+        profiles: taught.snapshots()?,
+    };
+    Ok(KeptReview::of_heard(
+        bout,
+        &one.heard.sounds,
+        &one.moments,
+        &one.outcome.pairs,
+    ))
 }

@@ -26,7 +26,7 @@ use super::trouble::BadUsage;
 use super::{people, prose, teach};
 use crate::ear::word::WordAt;
 use crate::journal::{Home, HomeError, Settings};
-use crate::sound::recording::ChannelChoice;
+use crate::sound::recording::{ChannelChoice, Listen};
 use crate::timeline::{BallKind, MomentKind, Window};
 
 pub(super) use self::args::{
@@ -80,6 +80,10 @@ pub(super) struct ReviewCmd {
     /// Listen to this channel only, counted from 1 (all are mixed otherwise)
     #[arg(long, value_name = "N")]
     channel: Option<NonZeroUsize>,
+    /// Listen to this sound track of a video, counted from 1 (the first with sound
+    /// otherwise)
+    #[arg(long, value_name = "N")]
+    track: Option<NonZeroUsize>,
     /// Print the result as JSON
     #[arg(long)]
     json: bool,
@@ -123,7 +127,11 @@ impl ReviewCmd {
     ) -> anyhow::Result<()> {
         self.check().map_err(BadUsage)?;
         let channel = teach::channel_choice(self.channel);
-        self.are_there(channel)?;
+        let listen = Listen {
+            channel,
+            track: self.track.map(NonZeroUsize::get),
+        };
+        self.are_there(listen)?;
         let mut settings = match home() {
             Ok(home) => Settings::load(&home.settings_file())?,
             // Nowhere to read settings from: the defaults do for a look.
@@ -149,13 +157,13 @@ impl ReviewCmd {
         };
         let person = people::known(journal.as_ref(), self.person.as_deref())?;
         let targets = self.targets()?;
-        try_all(&self.files, channel)?;
+        try_all(&self.files, listen)?;
         let jobs = Jobs {
             taught: &taught,
             word_at: settings.bridge.word_at,
             height_m: self.height,
             ball: self.ball,
-            channel,
+            listen,
             told: told.as_ref().map(|t| &t.0[..]),
             kind,
             rules: &rules,
@@ -198,6 +206,7 @@ impl ReviewCmd {
                     person.as_deref(),
                     &serde_json::json!({
                         "channel": self.channel,
+                        "track": one.track,
                         "height_m": self.height,
                         "ball": self.ball.map(|kind| kind.to_string()),
                     }),

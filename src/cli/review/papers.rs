@@ -156,7 +156,7 @@ fn cue_points(one: &Done, kind: MomentKind) -> Vec<Cue> {
         if let Some(t_s) = pair.moment_s {
             cues.push(Cue {
                 sample: sample(t_s),
-                label: summary::moment_word(kind).to_owned(),
+                label: kind.word().to_owned(),
             });
         }
         if let Some(t_s) = pair.mark_s {

@@ -22,7 +22,8 @@ use crate::page::Glyphs;
 use crate::review::Rules;
 use crate::session::{Setup, log_of_lines, measure, reheard};
 use crate::timeline::session::{Line, Log};
-use crate::timeline::{Moment, Plan, Sound};
+use crate::timeline::{Moment, Plan};
+use crate::words::count;
 
 /// A session that was recorded, and what is known of it.
 pub(super) struct Recorded<'a> {
@@ -51,8 +52,7 @@ impl Recorded<'_> {
         is_json: bool,
         out: &mut dyn Write,
     ) -> anyhow::Result<()> {
-        let sounds = self.heard.sounds.iter().cloned();
-        let heard: Vec<(Sound, f64)> = sounds.zip(self.heard.sound_u_ms.iter().copied()).collect();
+        let heard = &self.heard.sounds;
         let (setup, log, person) = match self.stored(home)? {
             Some(stored) => {
                 if self.plan.is_some() || !self.moments.is_empty() {
@@ -64,13 +64,13 @@ impl Recorded<'_> {
                     word_at: self.heard.word_at,
                     ..stored.setup
                 };
-                let log = reheard(&stored.log, &setup, &heard);
+                let log = reheard(&stored.log, &setup, heard);
                 let person = self.person.map(str::to_owned);
                 (setup, log, person.or(stored.bout.bout.person))
             }
             None => {
                 let (setup, person) = self.setup(home, settings)?;
-                let log = log_of_lines(&setup, &heard, self.moments, self.lines()?);
+                let log = log_of_lines(&setup, heard, self.moments, self.lines()?);
                 (setup, log, person)
             }
         };
@@ -142,11 +142,7 @@ impl Recorded<'_> {
         if late > 0 {
             prose::aside(&format!(
                 "Note: {} of the file after the end of the sound.",
-                if late == 1 {
-                    "1 event lies".to_owned()
-                } else {
-                    format!("{late} events lie")
-                }
+                count(late, "event lies", "events lie")
             ));
         }
         Ok(lines)

@@ -11,7 +11,7 @@ use crate::cli::show::Show;
 use crate::ear::{ClickLesson, Taught, teach_click};
 use crate::journal::Home;
 use crate::sound::SampleSource;
-use crate::sound::recording::ChannelChoice;
+use crate::sound::recording::Listen;
 
 /// Examples that agree this well are fairly alike, or well; conventions of this program.
 const FAIR: f64 = 0.6;
@@ -26,9 +26,9 @@ const WORDS: live::Words = live::Words {
 pub(in crate::cli) fn from_file(
     name: &str,
     file: &Path,
-    channel: ChannelChoice,
+    listen: impl Into<Listen>,
 ) -> anyhow::Result<Taught> {
-    let (samples, rate_hz) = whole(file, channel)?;
+    let (samples, rate_hz) = whole(file, listen)?;
     teach_click(name, &samples, rate_hz)
         .with_context(|| format!("{} cannot teach a click", file.display()))
 }
@@ -80,6 +80,13 @@ pub(super) fn tell_and_keep(
     if !taught.left_out.is_empty() {
         writeln!(out, "{} other sounds were left out.", taught.left_out.len())?;
     }
+    if taught.clipped > 0 {
+        writeln!(
+            out,
+            "{} clicks were too loud for the microphone: they are heard all the same, but lay it farther away next time.",
+            taught.clipped
+        )?;
+    }
     writeln!(
         out,
         "The clicks agree {} and stand {:.0} dB over the noise.",
@@ -104,7 +111,6 @@ pub(super) fn tell_and_keep(
 
 #[cfg(test)]
 mod tests {
-    #![allow(clippy::unwrap_used)]
     use super::*;
     use crate::sound::room::farm;
     use crate::sound::{Pace, Played};

@@ -12,11 +12,12 @@ use anyhow::bail;
 use clap::{Args, Subcommand};
 
 use self::word::Talk;
+use super::prose;
 use super::show::Show;
 use super::sound_in::SoundIn;
 use crate::journal::{Home, check_name};
 use crate::sound::SampleSource;
-use crate::sound::recording::{ChannelChoice, Recording};
+use crate::sound::recording::{ChannelChoice, Listen, Recording};
 
 /// Longest recording that is learned from.
 const LONGEST_S: f64 = 600.0;
@@ -39,7 +40,7 @@ enum What {
         #[arg(long, value_name = "FILE")]
         from: Option<PathBuf>,
         #[command(flatten)]
-        listen: Listen,
+        listen: Listening,
     },
     /// Teach your spoken mark: say the word ten times, or give a recording of that
     Word {
@@ -57,28 +58,35 @@ enum What {
         #[arg(long)]
         counts_in_praise: bool,
         #[command(flatten)]
-        listen: Listen,
+        listen: Listening,
     },
 }
 
 /// How a lesson is listened to.
 #[derive(Debug, Args)]
-struct Listen {
+struct Listening {
     /// Listen with this microphone and remember it: a part of its name, or its id
     #[arg(long, value_name = "NAME", conflicts_with = "from")]
     microphone: Option<String>,
     /// Listen to this channel only, counted from 1 (all are mixed otherwise)
     #[arg(long, value_name = "N")]
     channel: Option<NonZeroU16>,
+    /// With --from: listen to this sound track of a video, counted from 1 (the first
+    /// with sound otherwise)
+    #[arg(long, value_name = "N", requires = "from")]
+    track: Option<NonZeroUsize>,
     /// Plain lines instead of the full screen
     #[arg(long)]
     plain: bool,
 }
 
-impl Listen {
-    /// Of a recording's channels.
-    fn choice(&self) -> ChannelChoice {
-        channel_choice(self.channel.map(NonZeroUsize::from))
+impl Listening {
+    /// What of a recording is listened to.
+    fn choice(&self) -> Listen {
+        Listen {
+            channel: channel_choice(self.channel.map(NonZeroUsize::from)),
+            track: self.track.map(NonZeroUsize::get),
+        }
     }
 
     /// A lesson from the microphone.
@@ -124,7 +132,7 @@ impl TeachCmd {
                 let choice = listen.choice();
                 let talk = match talk {
                     None => Talk::None,
-                    Some(Some(file)) => Talk::Heard(whole(&file, choice)?),
+                    Some(Some(file)) => Talk::Heard(whole(&file, choice.channel)?),
                     Some(None) => Talk::Asked,
                 };
                 let mut taught = match from {
@@ -146,8 +154,14 @@ pub(super) fn channel_choice(channel: Option<NonZeroUsize>) -> ChannelChoice {
 }
 
 /// A recording that is short enough to learn from, and its rate.
-fn whole(file: &Path, channel: ChannelChoice) -> anyhow::Result<(Vec<f32>, u32)> {
-    let mut recording = Recording::open(file, channel)?;
+fn whole(file: &Path, listen: impl Into<Listen>) -> anyhow::Result<(Vec<f32>, u32)> {
+    let mut recording = Recording::open(file, listen)?;
+    if let Some(said) = recording.info().track_note() {
+        prose::aside(&format!(
+            "Note: {}: {said}; --track N chooses another",
+            file.display()
+        ));
+    }
     let rate_hz = recording.info().sample_rate_hz;
     let most = (LONGEST_S * f64::from(rate_hz)) as usize;
     let mut samples = Vec::new();

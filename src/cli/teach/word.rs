@@ -13,7 +13,7 @@ use crate::cli::trouble::BadUsage;
 use crate::ear::word::{TaughtWord, WordLesson, teach_word};
 use crate::journal::Home;
 use crate::sound::SampleSource;
-use crate::sound::recording::ChannelChoice;
+use crate::sound::recording::Listen;
 
 const WORDS: live::Words = live::Words {
     ask: "say it 10 times as you would to the animal, a second's pause after each.",
@@ -44,13 +44,13 @@ pub(super) fn from_file(
     name: &str,
     file: &Path,
     talk: &Talk,
-    channel: ChannelChoice,
+    listen: impl Into<Listen>,
 ) -> anyhow::Result<TaughtWord> {
     if let Talk::Asked = talk {
         let words = "--talk needs a FILE where the word comes from one too (--talk FILE)";
         return Err(BadUsage(words.to_owned()).into());
     }
-    let (samples, rate_hz) = whole(file, channel)?;
+    let (samples, rate_hz) = whole(file, listen)?;
     teach_word(name, &samples, rate_hz, talk.heard())
         .with_context(|| format!("{} cannot teach a word", file.display()))
 }
@@ -137,7 +137,6 @@ pub(super) fn tell_and_keep(
 
 #[cfg(test)]
 mod tests {
-    #![allow(clippy::unwrap_used)]
     use super::*;
     use crate::sound::room::{Dice, farm, speech};
     use crate::sound::{Pace, Played};

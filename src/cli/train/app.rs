@@ -22,7 +22,7 @@ use crate::session::{Course, Deed, Input, Looking, SessionMeasures, Setup};
 use crate::sound::MicEvent;
 use crate::sound::monotonic::mono_ns;
 use crate::timeline::session::{Happened, Line};
-use crate::timeline::{MomentSource, Sound, SoundKind};
+use crate::timeline::{HeardSound, MomentSource, Sound};
 
 /// A session at work.
 pub(super) struct Training {
@@ -33,7 +33,7 @@ pub(super) struct Training {
     pub(super) now_s: f64,
     pub(super) keys: KeyMap<Action>,
     pub(super) told: String,
-    /// What befell the sound, and when: for the lines where there is no screen.
+    /// Audio problems and when they came, for the line mode.
     pub(super) troubles: Vec<(f64, String)>,
     /// Bridge words heard within praise or talk.
     pub(super) praise: Timeline,
@@ -124,11 +124,11 @@ impl Training {
         self.looking().warnings(self.course.setup())
     }
 
-    fn heard(&mut self, sound: &Sound, u_ms: f64) {
-        self.course.take(Input::Heard(sound.clone(), u_ms));
-        if sound.kind == SoundKind::Impact {
-            self.others_s.push(sound.t_s);
+    fn heard(&mut self, heard: HeardSound) {
+        if !heard.sound.is_mark() {
+            self.others_s.push(heard.sound.t_s);
         }
+        self.course.take(Input::Heard(heard));
     }
 
     /// The last mark that was heard, set aside or not.
@@ -303,7 +303,7 @@ impl App for Training {
 
     fn take(&mut self, happening: Happening) -> bool {
         match happening {
-            Happening::Heard(News::Sound(sound, u_ms)) => self.heard(&sound, u_ms),
+            Happening::Heard(News::Sound(heard)) => self.heard(heard),
             Happening::Heard(News::InPraise(sound)) => self.praised(sound),
             Happening::Heard(News::Drop(_)) | Happening::Resize => {}
             Happening::Now { t_s, peak_dbfs } => {

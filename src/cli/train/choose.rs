@@ -128,7 +128,6 @@ fn minutes_ago(s: f64) -> String {
 
 #[cfg(test)]
 mod tests {
-    #![allow(clippy::unwrap_used)]
     use super::*;
 
     fn row(name: &str) -> PlanRow {

@@ -135,7 +135,7 @@ impl TrainCmd {
         let ended = training.end(told);
         match ran {
             Ok(ran) => ran?,
-            Err(_) => bail!("marklag broke off by a fault of its own; what was noted is kept"),
+            Err(_) => bail!("marklag crashed (internal error); what was noted is kept"),
         }
         if let Some(signal) = training.signal {
             ended?;

@@ -46,7 +46,6 @@ impl Training {
 
 #[cfg(test)]
 mod tests {
-    #![allow(clippy::unwrap_used)]
     use std::collections::HashMap;
     use std::path::Path;
 

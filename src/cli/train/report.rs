@@ -12,10 +12,10 @@ use crate::listen::Timeline;
 use crate::measure::session::Rule;
 use crate::measure::words;
 use crate::page::{Glyphs, next_time, session_picture, session_words};
-use crate::screen::view::lag::word;
 use crate::session::{Looking, SessionMeasures, Setup};
-use crate::timeline::Sound;
 use crate::timeline::session::{Happened, Log};
+use crate::timeline::{MomentId, Sound, SoundId};
+use crate::words::count;
 
 /// Writes all of it: sentences, picture, notes, next time.
 pub(in crate::cli) fn report(
@@ -85,12 +85,12 @@ pub(in crate::cli) fn json(
 /// In the place of a picture where there is no screen: a line for what is new.
 #[derive(Default)]
 pub(super) struct Lines {
-    lags: Vec<Option<f64>>,
+    lags: Vec<Option<SoundId>>,
     marks: usize,
     warned: Option<Rule>,
     troubles: usize,
     praise: usize,
-    missed: Vec<Option<f64>>,
+    missed: Vec<Option<MomentId>>,
     is_unheard: bool,
 }
 
@@ -121,17 +121,17 @@ impl Lines {
         let at = training.looking();
         let mut is_new = false;
         for pair in at.pairs().iter().filter(|p| p.lag_ms.is_some()) {
-            if !self.lags.contains(&pair.mark_s) {
-                self.lags.push(pair.mark_s);
+            if !self.lags.contains(&pair.mark) {
+                self.lags.push(pair.mark);
                 let lag = words::lag(pair.lag_ms.unwrap_or(0.0));
                 let at = clock(pair.mark_s.unwrap_or(0.0));
-                writeln!(out, "{at}  mark {lag}, {}.", word(pair.outcome))?;
+                writeln!(out, "{at}  mark {lag}, {}.", pair.outcome.words())?;
                 is_new = true;
             }
         }
         for pair in at.missed(training.missed_after_s()) {
-            if !self.missed.contains(&pair.moment_s) {
-                self.missed.push(pair.moment_s);
+            if !self.missed.contains(&pair.moment) {
+                self.missed.push(pair.moment);
                 let at = clock(pair.moment_s.unwrap_or(0.0));
                 writeln!(out, "{at}  missed: no mark for that one.")?;
             }
@@ -148,8 +148,8 @@ impl Lines {
             .filter(|a| a.kind == crate::timeline::session::ActKind::Mark);
         let marks = marks.count();
         if marks > self.marks && !is_new {
-            let word = if marks == 1 { "mark" } else { "marks" };
-            writeln!(out, "{}  {marks} {word}.", clock(training.now_s))?;
+            let marks = count(marks, "mark", "marks");
+            writeln!(out, "{}  {marks}.", clock(training.now_s))?;
         }
         self.marks = marks;
         let first = training.warnings().into_iter().next();

@@ -16,11 +16,13 @@ use super::impact::Placer;
 use super::listener::{Listener, Verdict};
 use super::matcher::Blocks;
 use super::print::{Print, Printer};
-use super::profile::{ClickProfile, PROFILE_VERSION};
+use super::profile::{ClickProfile, OLDEST_VERSION, PROFILE_VERSION};
 use super::word::{Centre, Spotter, WordProfile};
 use crate::timeline::SoundKind;
 
-pub(super) use self::views::{bang_filter, click_filter, click_view, low_over_high, usable};
+pub(super) use self::views::{
+    bang_filter, bang_view, click_filter, click_view, low_over_high, usable,
+};
 
 /// Most events that may wait at once; far more than sound can hold in the time.
 const MOST_WAITING: usize = 256;
@@ -73,6 +75,8 @@ pub struct Ear {
     click_view: History,
     low_view: History,
     low_over_high: Vec<f32>,
+    /// Samples by which each click begins before the blow that is listened for.
+    leads: Vec<u64>,
     bands: Bands,
     blocks: Blocks,
     listeners: Vec<Listener>,
@@ -101,7 +105,7 @@ impl Ear {
         let mut fitter = Fitter::new(rate);
         let mut listeners = Vec::with_capacity(profiles.len());
         for profile in profiles {
-            if profile.version != PROFILE_VERSION {
+            if !(OLDEST_VERSION..=PROFILE_VERSION).contains(&profile.version) {
                 return Err(EarError::ProfileVersion {
                     name: profile.name.clone(),
                     found: profile.version,
@@ -120,6 +124,10 @@ impl Ear {
             low_over_high: profiles
                 .iter()
                 .map(|p| 10f64.powf(p.low_over_high_db / 10.0) as f32)
+                .collect(),
+            leads: profiles
+                .iter()
+                .map(|p| (p.lead_s * rate).round() as u64)
                 .collect(),
             bands: Bands::new(rate),
             blocks,

@@ -7,6 +7,7 @@ use super::{Ear, Explained, Heard, MOST_WAITING};
 use crate::ear::EarError;
 use crate::ear::bands::Rise;
 use crate::ear::impact::Placed;
+use crate::ear::listener::Verdict;
 use crate::timeline::SoundKind;
 
 /// A click with this many times its taught power below 1 kHz has a bang beside it.
@@ -36,6 +37,9 @@ const HOLD_S: f64 = 0.008;
 const SAME_BEFORE_S: f64 = 0.004;
 
 const SAME_AFTER_S: f64 = 0.025;
+
+/// A click of at least this confidence is not in doubt.
+const SURE: f32 = 0.99;
 
 /// Two taught sounds this close are one sound; the better fit keeps it.
 const SAME_CLICK_S: f64 = 0.005;
@@ -135,6 +139,11 @@ impl Ear {
         let near = (SAME_CLICK_S * self.rate_hz) as u64;
         let level_dbfs = self.level_at(at);
         self.explain(at, bridge);
+        let lead = self.leads.get(bridge).copied().unwrap_or(0);
+        let begins = at.saturating_sub(lead);
+        self.waiting
+            .retain(|h| h.kind != SoundKind::Impact || !(begins..at).contains(&h.at));
+        let at = begins;
         let heard = Heard {
             at,
             kind: SoundKind::Click,
@@ -161,7 +170,8 @@ impl Ear {
 
     /// Bangs around `at` are explained by a click or its release.
     pub(super) fn explain(&mut self, at: u64, bridge: usize) {
-        let from = at.saturating_sub((SAME_BEFORE_S * self.rate_hz) as u64);
+        let lead = self.leads.get(bridge).copied().unwrap_or(0);
+        let from = at.saturating_sub((SAME_BEFORE_S * self.rate_hz) as u64 + lead);
         let to = at + (SAME_AFTER_S * self.rate_hz) as u64;
         let ratio = self.low_over_high.get(bridge).copied().unwrap_or(0.0);
         let low_power = ratio * strongest(&self.click_view, at, self.rate_hz, &mut self.level);
@@ -196,13 +206,19 @@ impl Ear {
         self.waiting
             .sort_unstable_by_key(|h| (h.at, h.kind, h.bridge));
         let heard_all = self.count.saturating_sub(self.printer.reach());
-        let ready = self.waiting.iter().take_while(|h| {
-            h.at < ripe && (h.kind != SoundKind::Impact || h.at <= heard_all || settled == u64::MAX)
-        });
-        let ready = ready.count();
-        for mut heard in self.waiting.drain(..ready) {
+        let ready = self
+            .waiting
+            .iter()
+            .take_while(|h| {
+                h.at < ripe && (!needs_print(h) || h.at <= heard_all || settled == u64::MAX)
+            })
+            .count();
+        for _ in 0..ready {
+            let mut heard = self.waiting.remove(0);
+            if needs_print(&heard) && !self.judge_by_print(&mut heard)? {
+                continue;
+            }
             if heard.kind == SoundKind::Impact {
-                heard.print = Some(self.printer.print(&self.bang_view, heard.at)?);
                 if self.bangs.len() == BANGS {
                     self.bangs.pop_front();
                 }
@@ -215,9 +231,59 @@ impl Ear {
         Ok(())
     }
 
+    /// Gives an impact its print, and takes it for a click where that is one's; a doubtful
+    /// click whose print is another's is an impact. False where it is nothing: a release.
+    fn judge_by_print(&mut self, heard: &mut Heard) -> Result<bool, EarError> {
+        let lead = |bridge: usize| self.leads.get(bridge).copied().unwrap_or(0);
+        if let Some(bridge) = heard.bridge {
+            let at = heard.at + lead(bridge);
+            let print = self.printer.print(&self.bang_view, at)?;
+            if !self.listeners[bridge].bears_out(&print) {
+                heard.kind = SoundKind::Impact;
+                heard.bridge = None;
+                heard.print = Some(print);
+            }
+            return Ok(true);
+        }
+        let print = self.printer.print(&self.bang_view, heard.at)?;
+        heard.print = Some(print);
+        for bridge in 0..self.listeners.len() {
+            let listener = &mut self.listeners[bridge];
+            let verdict =
+                listener.judge_print(heard.at, &print, &self.click_view, &mut self.fitter)?;
+            match verdict {
+                Verdict::Press(press) => {
+                    heard.at = press.at.saturating_sub(self.leads[bridge]);
+                    heard.kind = SoundKind::Click;
+                    heard.bridge = Some(bridge);
+                    heard.confidence = 1.0 / (1.0 + (-press.score).exp());
+                    heard.u_samples = press.u_samples;
+                    heard.print = None;
+                    self.explain(press.at, bridge);
+                    return Ok(true);
+                }
+                Verdict::Release(at) => {
+                    self.explain(at, bridge);
+                    return Ok(false);
+                }
+                Verdict::Nothing => {}
+            }
+        }
+        Ok(true)
+    }
+
     fn level_at(&mut self, at: u64) -> f32 {
         self.bang_view.copy(at as i64, &mut self.level);
         let peak = self.level.iter().fold(1e-10f32, |a, v| a.max(v.abs()));
         20.0 * peak.log10()
+    }
+}
+
+/// Whether a sound is judged by its print: an impact, and a click that is in doubt.
+fn needs_print(heard: &Heard) -> bool {
+    match heard.kind {
+        SoundKind::Impact => true,
+        SoundKind::Click => heard.confidence < SURE,
+        SoundKind::Word => false,
     }
 }

@@ -107,7 +107,15 @@ pub(in crate::ear) fn usable(x: f32) -> f64 {
 
 /// The view of a stretch of sound in which clicks are looked for.
 pub(in crate::ear) fn click_view(samples: &[f32], rate_hz: f64) -> Vec<f32> {
-    let mut filter = click_filter(rate_hz);
+    view(samples, click_filter(rate_hz))
+}
+
+/// The view of a stretch of sound in which bangs are placed.
+pub(in crate::ear) fn bang_view(samples: &[f32], rate_hz: f64) -> Vec<f32> {
+    view(samples, bang_filter(rate_hz))
+}
+
+fn view(samples: &[f32], mut filter: Biquad) -> Vec<f32> {
     if let Some(&first) = samples.first() {
         filter.settle(usable(first));
     }

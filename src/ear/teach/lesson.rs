@@ -240,7 +240,6 @@ impl Lesson for ClickLesson {
 
 #[cfg(test)]
 mod tests {
-    #![allow(clippy::unwrap_used)]
     use super::*;
     use crate::sound::room::{Clicker, Colour, Room, farm};
 

@@ -2,13 +2,31 @@
 
 use super::sounds::Lesson;
 use super::{LEAST_ALIKE, TeachError, median};
+use crate::ear::aic_onset;
 use crate::ear::fit::Fitter;
 use crate::ear::history::History;
 use crate::ear::profile::{AFTER_S, BEFORE_S};
 
-/// Onsets are this exact before they are aligned on one another, in seconds:
-/// less than the time between the blows of one click.
-const ALIGN_S: f64 = 0.0004;
+/// Places are this exact before they are aligned on one another, in seconds: a codec's
+/// pre-echo draws an onset to an earlier sample.
+const ALIGN_S: f64 = 0.003;
+/// The beginning of a click is looked for from this long before its strongest blow, in
+/// seconds,
+const BEGINS_S: f64 = 0.025;
+/// as what is common to all the examples, smoothed over this time,
+const SMOOTH_S: f64 = 0.000_25;
+/// and stands out from what differs from one to the next by this factor of power,
+const COMMON: f64 = 6.0;
+/// and is not this much weaker than the strongest blow (power, −24 dB).
+const FAINT: f64 = 0.004;
+/// Around the place that is found so, the exact sample is picked within these times, in
+/// seconds.
+const PICK_S: (f64, f64) = (0.0025, 0.0006);
+/// A first blow that comes longer before the strongest one than this, in seconds, lies
+/// outside the taught waveform.
+const WITHIN_S: f64 = 0.007;
+/// Variance far below any microphone's noise, of waveforms of energy 1.
+const PICK_FLOOR: f64 = 1e-12;
 
 /// Presses whose two halves are this much less alike across than within are two
 /// clickers (part of the mean correlation; of sixty made-up clickers alone none
@@ -93,36 +111,91 @@ impl Lesson<'_> {
         (sum.iter().map(|v| *v as f32).collect(), places)
     }
 
-    /// Mean waveform (peak 1) of a group with its onset at [`BEFORE_S`], and the
-    /// exact onset of each example.
-    pub(super) fn mean(&self, group: &[u64]) -> (Vec<f32>, Vec<u64>) {
+    /// Mean waveform (peak 1) of a group with its anchor at [`BEFORE_S`], the anchor of
+    /// each example, and how long before its anchor a click begins, in samples.
+    pub(super) fn mean(&self, group: &[u64]) -> (Vec<f32>, Vec<u64>, u64) {
         let (mut template, mut places) = (self.centre(group), group.to_vec());
         for _ in 0..2 {
             (template, places) = self.average(&template, group);
         }
-        // Aligned places agree among themselves but start from one example's onset;
-        // the median of all the onsets that were picked one by one is sounder.
-        let mut shifts: Vec<i64> = places
+        let (anchor, lead) = self.beginning(&places);
+        let anchors: Vec<u64> = places
             .iter()
-            .filter_map(|p| {
-                group
-                    .iter()
-                    .map(|at| *at as i64 - *p as i64)
-                    .min_by_key(|d| d.abs())
-            })
-            .collect();
-        shifts.sort_unstable();
-        let shift = shifts.get(shifts.len() / 2).copied().unwrap_or(0);
-        let onsets: Vec<u64> = places
-            .iter()
-            .map(|p| p.saturating_add_signed(shift))
+            .map(|p| p.saturating_add_signed(anchor))
             .collect();
         let mut sum = vec![0.0f64; template.len()];
-        for onset in &onsets {
-            add_scaled(&mut sum, &self.cut(*onset as i64));
+        for place in &anchors {
+            add_scaled(&mut sum, &self.cut(*place as i64));
         }
         let peak = sum.iter().fold(1e-12f64, |a, v| a.max(v.abs()));
-        (sum.iter().map(|v| (v / peak) as f32).collect(), onsets)
+        let mean = sum.iter().map(|v| (v / peak) as f32).collect();
+        (mean, anchors, lead)
+    }
+
+    /// Where the clicks at aligned `places` begin: the anchor of the taught waveform in
+    /// samples after the place, and how long before that the first blow comes.
+    ///
+    /// What is common to all examples is the click; room noise and the pre-echo of a codec
+    /// differ from one to the next, and their mean vanishes as their number grows. The
+    /// power of what is common is estimated without bias from the mean waveform and the
+    /// mean power: (K·|mean|² − mean|·|²)/(K − 1).
+    fn beginning(&self, places: &[u64]) -> (i64, u64) {
+        let (before, after) = (self.span(BEGINS_S), self.span(AFTER_S));
+        let count = places.len() as f64;
+        if places.len() < 2 {
+            return (0, 0);
+        }
+        let mut mean = vec![0.0f64; before + after];
+        let mut power = vec![0.0f64; before + after];
+        for place in places {
+            let own = self.cut(*place as i64);
+            let energy: f64 = own.iter().map(|v| f64::from(*v) * f64::from(*v)).sum();
+            let scale = 1.0 / energy.sqrt().max(1e-12);
+            for (k, (m, p)) in mean.iter_mut().zip(&mut power).enumerate() {
+                let from = *place as i64 + k as i64 - before as i64;
+                let v = usize::try_from(from).ok().and_then(|n| self.view.get(n));
+                let v = scale * f64::from(v.copied().unwrap_or(0.0));
+                *m += v / count;
+                *p += v * v / count;
+            }
+        }
+        let common: Vec<f64> = mean
+            .iter()
+            .zip(&power)
+            .map(|(m, p)| (count * m * m - p) / (count - 1.0))
+            .collect();
+        let smooth = smoothed(&common, self.span(SMOOTH_S).max(1));
+        let power = smoothed(&power, self.span(SMOOTH_S).max(1));
+        let (strongest, most) =
+            smooth.iter().enumerate().fold(
+                (before, 0.0),
+                |best, (k, v)| if *v > best.1 { (k, *v) } else { best },
+            );
+        let stands_out = |k: usize| {
+            let differs = (power[k] - smooth[k]).max(0.0) / count;
+            smooth[k] > FAINT * most && smooth[k] > COMMON * differs
+        };
+        let first = (0..=strongest)
+            .find(|k| stands_out(*k))
+            .unwrap_or(strongest);
+        let waveform: Vec<f32> = mean.iter().map(|v| *v as f32).collect();
+        let pick = |at: usize| {
+            let from = at.saturating_sub(self.span(PICK_S.0));
+            let to = (at + self.span(PICK_S.1)).min(waveform.len());
+            aic_onset(&waveform[from..to], PICK_FLOOR).map_or(at, |(k, _)| from + k)
+        };
+        let first = pick(first);
+        if strongest.saturating_sub(first) < self.span(WITHIN_S) {
+            return (first as i64 - before as i64, 0);
+        }
+        // The strongest blow begins where what is common rises to a tenth of it.
+        let rises = (first..=strongest)
+            .rev()
+            .take_while(|k| smooth[*k] > 0.1 * most || strongest - k < self.span(SMOOTH_S))
+            .last()
+            .unwrap_or(strongest);
+        let anchor = pick(rises).max(first);
+        (anchor as i64 - before as i64, (anchor - first) as u64)
     }
 
     /// Whether the presses fall into two kinds: groups of three or more, the
@@ -198,4 +271,22 @@ fn add_scaled(sum: &mut [f64], x: &[f32]) {
     for (s, v) in sum.iter_mut().zip(x) {
         *s += scale * f64::from(*v);
     }
+}
+
+/// Running mean over `width` values, centred.
+fn smoothed(x: &[f64], width: usize) -> Vec<f64> {
+    let mut sums = Vec::with_capacity(x.len() + 1);
+    sums.push(0.0);
+    for v in x {
+        sums.push(sums[sums.len() - 1] + v);
+    }
+    (0..x.len())
+        .map(|k| {
+            let (from, to) = (
+                k.saturating_sub(width / 2),
+                (k + width.div_ceil(2)).min(x.len()),
+            );
+            (sums[to] - sums[from]) / (to - from).max(1) as f64
+        })
+        .collect()
 }

@@ -2,6 +2,7 @@
 //! apart by themselves, what does not belong is left out, what cannot be
 //! learned from is refused with a reason.
 
+mod families;
 mod lesson;
 mod mean;
 mod roles;
@@ -11,12 +12,14 @@ pub use self::lesson::{ClickLesson, ClickSaid};
 use self::roles::Role;
 use self::sounds::Lesson;
 use super::EarError;
-use super::heard::{click_view, low_over_high};
+use super::heard::{bang_view, click_view, low_over_high};
 use super::level::FULL_SCALE;
 use super::profile::{ClickProfile, PROFILE_VERSION};
 
 /// Fewest presses that make a profile.
 pub const FEWEST_CLICKS: usize = 6;
+/// Fewest sounds alike that are looked at as a family.
+const FEWEST_ALIKE: usize = 4;
 /// A release comes at most this long after its press, in seconds.
 pub(super) const LONGEST_HELD_S: f64 = 0.7;
 /// A sound must stand this far over the noise to be learned from, in dB.
@@ -45,7 +48,17 @@ pub enum TeachError {
         /// Lower quartile of the coherence with the mean.
         agreement: f64,
     },
-    /// The recording is overdriven.
+    /// Other sounds, as loud as the clicks, are more than they.
+    #[error(
+        "{alike} sounds are alike, and {others} others lie between them: record the clicks alone, ten of them, without talk, music or other noise"
+    )]
+    Crowded {
+        /// Sounds that are alike.
+        alike: usize,
+        /// Other sounds that stand out.
+        others: usize,
+    },
+    /// The recording is overdriven and the clicks are unlike one another by it.
     #[error(
         "{clipped} of {of} clicks are clipped: move the microphone away or turn its level down, then record again"
     )]
@@ -79,6 +92,8 @@ pub struct Taught {
     pub releases: Vec<u64>,
     /// First samples of sounds that were left out as unlike both.
     pub left_out: Vec<u64>,
+    /// How many of the presses that were found are overdriven.
+    pub clipped: usize,
 }
 
 /// Learns a click called `name` from `samples` at `rate_hz`.
@@ -87,15 +102,19 @@ pub struct Taught {
 /// talk are refused with a reason.
 pub fn teach_click(name: &str, samples: &[f32], rate_hz: u32) -> Result<Taught, TeachError> {
     let view = click_view(samples, f64::from(rate_hz));
+    let bangs = bang_view(samples, f64::from(rate_hz));
     let mut lesson = Lesson {
         samples,
         view: &view,
+        bangs: &bangs,
         rate_hz: f64::from(rate_hz),
         noise: 0.0,
     };
     lesson.noise = lesson.noise_rms();
-    let sounds = lesson.sounds(rate_hz)?;
-    let mut roles = lesson.roles_by_rhythm(&sounds);
+    let sounds = lesson.sounds()?;
+    let alike = families::likenesses(&sounds);
+    let families = families::families(&sounds, &alike, lesson.rate_hz, FEWEST_ALIKE);
+    let mut roles = lesson.roles_by_family(&sounds, &families);
     for _ in 0..3 {
         roles = lesson.roles_by_likeness(&sounds, &roles);
     }
@@ -104,7 +123,7 @@ pub fn teach_click(name: &str, samples: &[f32], rate_hz: u32) -> Result<Taught, 
             .iter()
             .zip(&roles)
             .filter(|(_, r)| **r == role)
-            .map(|(s, _)| *s)
+            .map(|(s, _)| s.at)
             .collect()
     };
     let (presses, releases, left_out) = (of(Role::Press), of(Role::Release), of(Role::Neither));
@@ -113,21 +132,27 @@ pub fn teach_click(name: &str, samples: &[f32], rate_hz: u32) -> Result<Taught, 
             found: presses.len(),
         });
     }
-    let clipped = presses
-        .iter()
-        .filter(|at| is_clipped(samples, **at, lesson.rate_hz))
-        .count();
-    if clipped * 5 > presses.len() {
-        return Err(TeachError::Clipped {
-            clipped,
-            of: presses.len(),
+    if lesson.others_as_loud(&presses, &left_out) > presses.len() {
+        return Err(TeachError::Crowded {
+            alike: presses.len(),
+            others: left_out.len(),
         });
     }
+    let (clipped, clear): (Vec<u64>, Vec<u64>) = presses
+        .iter()
+        .partition(|at| is_clipped(samples, **at, lesson.rate_hz));
+    let (clipped, of) = (clipped.len(), presses.len());
+    // Where enough are not overdriven, they are the lesson.
+    let presses = if clear.len() >= FEWEST_CLICKS {
+        clear
+    } else {
+        presses
+    };
     let over_noise_db = median(presses.iter().map(|at| lesson.over_noise_db(*at)).collect());
     if over_noise_db < LEAST_OVER_NOISE_DB {
         return Err(TeachError::TooNoisy { over_noise_db });
     }
-    let (press, onsets) = lesson.mean(&presses);
+    let (press, onsets, lead) = lesson.mean(&presses);
     // Some may be so unlike the mean that they were left out of it.
     if onsets.len() < FEWEST_CLICKS {
         return Err(TeachError::TooFew {
@@ -135,11 +160,13 @@ pub fn teach_click(name: &str, samples: &[f32], rate_hz: u32) -> Result<Taught, 
         });
     }
     // Releases that are few or unlike one another teach nothing.
-    let release = if releases.len() * 2 >= presses.len() {
-        lesson.mean(&releases).0
+    let (release, release_print) = if releases.len() * 2 >= presses.len() {
+        let (release, anchors, _) = lesson.mean(&releases);
+        (release, lesson.mean_print(&anchors)?.0)
     } else {
-        Vec::new()
+        (Vec::new(), None)
     };
+    let (print, prints_alike) = lesson.mean_print(&onsets)?;
     let held: Vec<f64> = onsets
         .iter()
         .filter_map(|p| {
@@ -160,7 +187,11 @@ pub fn teach_click(name: &str, samples: &[f32], rate_hz: u32) -> Result<Taught, 
     };
     let (agreement, spread_db) = lesson.agreement(&press, &onsets)?;
     if agreement < LEAST_AGREEMENT || lesson.are_two_kinds(&onsets) {
-        return Err(TeachError::TooUnlike { agreement });
+        return Err(if clipped * 2 > of {
+            TeachError::Clipped { clipped, of }
+        } else {
+            TeachError::TooUnlike { agreement }
+        });
     }
     let level = median(
         onsets
@@ -170,6 +201,10 @@ pub fn teach_click(name: &str, samples: &[f32], rate_hz: u32) -> Result<Taught, 
     );
     Ok(Taught {
         profile: ClickProfile {
+            lead_s: lead as f64 / lesson.rate_hz,
+            print,
+            release_print,
+            prints_alike,
             version: PROFILE_VERSION,
             name: name.to_owned(),
             rate_hz,
@@ -188,9 +223,10 @@ pub fn teach_click(name: &str, samples: &[f32], rate_hz: u32) -> Result<Taught, 
             level_dbfs: 20.0 * level.max(1e-10).log10(),
             over_noise_db,
         },
-        presses: onsets,
+        presses: onsets.iter().map(|at| at.saturating_sub(lead)).collect(),
         releases,
         left_out,
+        clipped,
     })
 }
 

@@ -1,11 +1,20 @@
 //! Which of the sounds are presses, which releases, which neither.
 
-use super::sounds::Lesson;
+use super::families::Family;
+use super::sounds::{Lesson, Standing};
 use super::{LEAST_ALIKE, LONGEST_HELD_S};
+use crate::ear::print::Print;
 
 /// A press that follows a press with no release between is this much less likely
 /// to be one (correlation).
 const UNRELEASED: f64 = 0.2;
+/// A release comes at the earliest this long after its press, in seconds.
+const SHORTEST_HELD_S: f64 = 0.03;
+/// Prints less alike than this say nothing; what is over it counts in full.
+const PRINTS_APART: f32 = 0.5;
+/// Waveforms whose typical correlation lies below the first of these do not count, above
+/// the second as much as prints.
+const COHERENT: (f64, f64) = (0.25, 0.6);
 
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub(super) enum Role {
@@ -14,27 +23,73 @@ pub(super) enum Role {
     Neither,
 }
 
+/// What the sounds of one role have in common.
+struct Group {
+    waveform: Vec<f32>,
+    /// Median correlation of its members with the waveform.
+    coherence: f64,
+    print: Print,
+}
+
 impl Lesson<'_> {
-    /// First guess: a sound after a longer gap than it leaves is a press, the one
-    /// after the shorter gap its release.
-    pub(super) fn roles_by_rhythm(&self, sounds: &[u64]) -> Vec<Role> {
+    /// First guess by families: of two that follow one another, the one that is
+    /// followed sooner is the presses.
+    pub(super) fn roles_by_family(&self, sounds: &[Standing], families: &[Family]) -> Vec<Role> {
+        let mut roles = vec![Role::Neither; sounds.len()];
+        let Some(first) = families.first() else {
+            return self.roles_by_rhythm(sounds);
+        };
+        let others = || families.iter().skip(1);
+        let (press, release) = match others().find(|other| self.is_released(sounds, other, first)) {
+            Some(press) => (press, Some(first)),
+            None => (
+                first,
+                others().find(|other| self.is_released(sounds, first, other)),
+            ),
+        };
+        for member in &press.members {
+            roles[*member] = Role::Press;
+        }
+        for member in release.iter().flat_map(|family| &family.members) {
+            roles[*member] = Role::Release;
+        }
+        roles
+    }
+
+    /// Whether most of the presses are followed by one of the releases, sooner than
+    /// releases are by presses.
+    fn is_released(&self, sounds: &[Standing], presses: &Family, releases: &Family) -> bool {
+        let gaps = |from: &Family, to: &Family| -> Vec<f64> {
+            from.members
+                .iter()
+                .filter_map(|k| to.members.iter().find(|m| **m > *k).map(|m| (k, m)))
+                .map(|(k, m)| (sounds[*m].at - sounds[*k].at) as f64 / self.rate_hz)
+                .collect()
+        };
+        let held = gaps(presses, releases);
+        let most = |gaps: &[f64]| {
+            let within = |s: &&f64| (SHORTEST_HELD_S..=LONGEST_HELD_S).contains(*s);
+            2 * gaps.iter().filter(within).count() > releases.members.len()
+        };
+        let size = presses.members.len() as f64 / releases.members.len() as f64;
+        (0.6..1.7).contains(&size)
+            && most(&held)
+            && super::median(held) < super::median(gaps(releases, presses))
+    }
+
+    /// A guess where no family is: a sound after a longer gap than it leaves is a press,
+    /// the one after the shorter gap its release.
+    fn roles_by_rhythm(&self, sounds: &[Standing]) -> Vec<Role> {
         let longest = self.span(LONGEST_HELD_S) as u64;
-        let gap = |k: usize| {
-            if k == 0 {
-                u64::MAX
-            } else {
-                sounds[k] - sounds[k - 1]
-            }
+        let gap = |k: usize| match k.checked_sub(1) {
+            Some(before) => sounds
+                .get(k)
+                .map_or(u64::MAX, |sound| sound.at - sounds[before].at),
+            None => u64::MAX,
         };
         (0..sounds.len())
             .map(|k| {
-                let before = gap(k);
-                let after = if k + 1 < sounds.len() {
-                    gap(k + 1)
-                } else {
-                    u64::MAX
-                };
-                if before <= longest && before < after {
+                if gap(k) <= longest && gap(k) < gap(k + 1) {
                     Role::Release
                 } else {
                     Role::Press
@@ -43,40 +98,74 @@ impl Lesson<'_> {
             .collect()
     }
 
-    /// Each sound goes to the group whose mean it correlates with more, as far as
-    /// a dome can move: it goes back only after it was pressed.
-    pub(super) fn roles_by_likeness(&self, sounds: &[u64], roles: &[Role]) -> Vec<Role> {
-        let group = |role: Role| -> Vec<u64> {
+    /// Each sound goes to the group that it is more like, in waveform and print, as far
+    /// as a dome can move: it goes back only after it was pressed.
+    pub(super) fn roles_by_likeness(&self, sounds: &[Standing], roles: &[Role]) -> Vec<Role> {
+        let group = |role: Role| -> Vec<&Standing> {
             sounds
                 .iter()
                 .zip(roles)
                 .filter(|(_, r)| **r == role)
-                .map(|(s, _)| *s)
+                .map(|(s, _)| s)
                 .collect()
         };
         let (presses, releases) = (group(Role::Press), group(Role::Release));
         if presses.len() < 2 {
             return roles.to_vec();
         }
-        let press = self.centre(&presses);
+        let press = self.common(&presses);
         let release = if releases.len() >= 2 {
-            self.centre(&releases)
+            self.common(&releases)
         } else {
-            Vec::new()
+            None
         };
         let alike: Vec<(f64, f64)> = sounds
             .iter()
-            .map(|at| {
-                let p = self.likeness(&press, *at).0;
-                let r = if release.is_empty() {
-                    0.0
-                } else {
-                    self.likeness(&release, *at).0
+            .map(|sound| {
+                let to = |group: &Option<Group>| {
+                    group.as_ref().map_or(0.0, |group| self.alike(group, sound))
                 };
-                (p, r)
+                (to(&press), to(&release))
             })
             .collect();
-        self.likeliest_order(sounds, &alike)
+        let places: Vec<u64> = sounds.iter().map(|s| s.at).collect();
+        self.likeliest_order(&places, &alike)
+    }
+
+    /// What the sounds of a group have in common.
+    fn common(&self, group: &[&Standing]) -> Option<Group> {
+        let first = group.first()?;
+        let places: Vec<u64> = group.iter().map(|s| s.at).collect();
+        let waveform = self.centre(&places);
+        let coherence = super::median(
+            places
+                .iter()
+                .map(|at| self.likeness(&waveform, *at).0)
+                .collect(),
+        );
+        let mut print = first.prints[0];
+        for _ in 0..2 {
+            let best: Vec<Print> = group.iter().map(|s| *s.best(&print).0).collect();
+            print = Print::mean(&best)?;
+        }
+        Some(Group {
+            waveform,
+            coherence,
+            print,
+        })
+    }
+
+    /// How alike a sound is to a group: 1 as its members are, 0 as strangers are.
+    fn alike(&self, group: &Group, sound: &Standing) -> f64 {
+        let (least, full) = COHERENT;
+        let weight = 0.5 * ((group.coherence - least) / (full - least)).clamp(0.0, 1.0);
+        let print = (sound.alike(&group.print) - PRINTS_APART) / (1.0 - PRINTS_APART);
+        let print = f64::from(print.clamp(0.0, 1.0));
+        if weight <= 0.0 {
+            return print;
+        }
+        let wave = (self.likeness(&group.waveform, sound.at).0 / group.coherence).min(1.0);
+        weight * wave + (1.0 - weight) * print
     }
 
     /// Of all the ways to name the sounds press, release or neither, in which a

@@ -93,7 +93,6 @@ pub fn distance(a: &Shape, b: &Shape) -> f32 {
 
 #[cfg(test)]
 mod tests {
-    #![allow(clippy::unwrap_used)]
     use super::super::frames::Spectrum;
     use super::*;
 

@@ -268,7 +268,6 @@ impl Lesson for WordLesson {
 
 #[cfg(test)]
 mod tests {
-    #![allow(clippy::unwrap_used)]
     use super::*;
     use crate::sound::room::{Colour, Room, farm};
 

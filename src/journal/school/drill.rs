@@ -2,8 +2,12 @@
 
 use super::aim_of;
 use crate::journal::record::{Bout, KeptReview, ProfileSnapshot};
+use crate::listen::Timeline;
 use crate::sound::room::Dice;
-use crate::timeline::{Moment, MomentKind, MomentSource, Outcome, Pair, Sound, SoundKind};
+use crate::timeline::{
+    HeardSound, Moment, MomentId, MomentKind, MomentSource, Outcome, Pair, Sound, SoundId,
+    SoundKind,
+};
 
 /// A bout in the making.
 pub(super) struct Making {
@@ -11,7 +15,9 @@ pub(super) struct Making {
     kind: MomentKind,
     name: &'static str,
     mark: SoundKind,
-    kept: (Vec<Sound>, Vec<Moment>, Vec<Pair>),
+    heard: Timeline,
+    moments: Vec<Moment>,
+    pairs: Vec<Pair>,
 }
 
 impl Making {
@@ -25,7 +31,9 @@ impl Making {
             } else {
                 SoundKind::Click
             },
-            kept: (Vec::new(), Vec::new(), Vec::new()),
+            heard: Timeline::default(),
+            moments: Vec::new(),
+            pairs: Vec::new(),
         }
     }
 
@@ -33,15 +41,22 @@ impl Making {
         self.t_s += s;
     }
 
-    fn sound(&mut self, t_s: f64, kind: SoundKind, dice: &mut Dice) {
+    fn sound(&mut self, t_s: f64, kind: SoundKind, dice: &mut Dice) -> SoundId {
         let is_mark = kind != SoundKind::Impact;
-        self.kept.0.push(Sound {
+        let id = SoundId::at(self.heard.sounds.len());
+        let sound = Sound {
             t_s,
             kind,
             name: if is_mark { self.name } else { "" }.to_owned(),
             confidence: dice.between(0.8, 1.0),
             level_dbfs: dice.between(-30.0, -6.0),
+        };
+        self.heard.insert(HeardSound {
+            id,
+            sound,
+            u_ms: 0.0,
         });
+        id
     }
 
     /// The ball's impacts after the first one, which is the moment itself.
@@ -57,7 +72,8 @@ impl Making {
 
     pub(super) fn moment(&mut self, label: &str, lag_ms: Option<f64>, dice: &mut Dice) {
         let moment_s = self.t_s;
-        self.kept.1.push(Moment {
+        let id = MomentId::at(self.moments.len());
+        self.moments.push(Moment {
             t_s: moment_s,
             kind: self.kind,
             source: match self.kind {
@@ -67,11 +83,11 @@ impl Making {
             label: label.to_owned(),
         });
         let mark_s = lag_ms.map(|ms| moment_s + ms / 1e3);
-        if let Some(mark_s) = mark_s {
-            self.sound(mark_s, self.mark, dice);
-        }
+        let mark = mark_s.map(|mark_s| self.sound(mark_s, self.mark, dice));
         let aim = aim_of(self.kind);
-        self.kept.2.push(Pair {
+        self.pairs.push(Pair {
+            moment: Some(id),
+            mark,
             moment_s: Some(moment_s),
             mark_s,
             lag_ms,
@@ -83,8 +99,10 @@ impl Making {
     pub(super) fn stray(&mut self, dice: &mut Dice) {
         self.t_s += 2.0;
         let mark_s = self.t_s;
-        self.sound(mark_s, self.mark, dice);
-        self.kept.2.push(Pair {
+        let mark = self.sound(mark_s, self.mark, dice);
+        self.pairs.push(Pair {
+            moment: None,
+            mark: Some(mark),
             moment_s: None,
             mark_s: Some(mark_s),
             lag_ms: None,
@@ -94,20 +112,14 @@ impl Making {
     }
 
     pub(super) fn finish(self, bout: Bout) -> KeptReview {
-        let (mut sounds, moments, pairs) = self.kept;
-        sounds.sort_by(|a, b| a.t_s.total_cmp(&b.t_s));
-        KeptReview {
-            bout: Bout {
-                duration_s: Some(self.t_s + 4.0),
-                profiles: vec![ProfileSnapshot {
-                    name: self.name.to_owned(),
-                    json: r#"{"made_up":true}"#.to_owned(),
-                }],
-                ..bout
-            },
-            sounds,
-            moments,
-            pairs,
-        }
+        let bout = Bout {
+            duration_s: Some(self.t_s + 4.0),
+            profiles: vec![ProfileSnapshot {
+                name: self.name.to_owned(),
+                json: r#"{"made_up":true}"#.to_owned(),
+            }],
+            ..bout
+        };
+        KeptReview::of_heard(bout, &self.heard.sounds, &self.moments, &self.pairs)
     }
 }

@@ -1,5 +1,7 @@
 //! A made-up session with a goat: asked, answered, marked, paid.
 
+use std::collections::HashMap;
+
 use crate::journal::record::{Bout, KeptReview};
 use crate::journal::sessions::KeptSession;
 use crate::journal::settings::Settings;
@@ -7,7 +9,9 @@ use crate::session::{Setup, measure};
 use crate::sound::room::Dice;
 use crate::timeline::plan::{Behaviour, Practise, Step};
 use crate::timeline::session::{Happened, Log, SessionEvent};
-use crate::timeline::{Moment, MomentKind, MomentSource, Plan, Sound, SoundKind};
+use crate::timeline::{
+    HeardSound, Moment, MomentId, MomentKind, MomentSource, Plan, Sound, SoundId, SoundKind,
+};
 
 const GOATS: [&str; 3] = ["Juniper", "Bramble", "Clover"];
 const BEHAVIOURS: [(&str, &str); 3] = [
@@ -49,28 +53,38 @@ pub(super) fn session(bout: Bout, done: f64, dice: &mut Dice) -> KeptSession {
 pub(super) fn as_review(kept: &KeptSession) -> KeptReview {
     let behaviour = kept.setup.plan.behaviour_of(0);
     let label = behaviour.map_or("", |b| b.name.as_str());
-    let mut review = KeptReview {
-        bout: Bout {
-            duration_s: Some(kept.length_s),
-            ..kept.bout.clone()
-        },
-        sounds: Vec::new(),
-        moments: Vec::new(),
-        pairs: measure(&kept.log, &kept.setup, kept.length_s).pairs,
+    let bout = Bout {
+        duration_s: Some(kept.length_s),
+        ..kept.bout.clone()
     };
-    for event in kept.log.counted() {
+    let (mut sounds, mut moments) = (Vec::new(), Vec::new());
+    let mut places = HashMap::new();
+    for entry in kept.log.counted_entries() {
+        let event = &entry.event;
         match &event.what {
-            Happened::Mark(sound) => review.sounds.push(sound.clone()),
-            Happened::Reached => review.moments.push(Moment {
-                t_s: event.t_s,
-                kind: MomentKind::Behaviour,
-                source: event.source,
-                label: label.to_owned(),
+            Happened::Mark(sound) => sounds.push(HeardSound {
+                id: SoundId(entry.number),
+                sound: sound.clone(),
+                u_ms: event.u_ms,
             }),
+            Happened::Reached => {
+                places.insert(MomentId(entry.number), moments.len());
+                moments.push(Moment {
+                    t_s: event.t_s,
+                    kind: MomentKind::Behaviour,
+                    source: event.source,
+                    label: label.to_owned(),
+                });
+            }
             _ => {}
         }
     }
-    review
+    let mut pairs = measure(&kept.log, &kept.setup, kept.length_s).pairs;
+    for pair in &mut pairs {
+        let place = pair.moment.and_then(|id| places.get(&id));
+        pair.moment = place.map(|place| MomentId::at(*place));
+    }
+    KeptReview::of_heard(bout, &sounds, &moments, &pairs)
 }
 
 fn setup(goat: &str, person: Option<String>, (name, cue): (&str, &str)) -> Setup {

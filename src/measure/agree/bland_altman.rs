@@ -71,38 +71,8 @@ pub fn bland_altman(first: &[f64], second: &[f64], level: f64) -> Option<BlandAl
     })
 }
 
-/// How one observer agrees with themselves, in the readings' unit.
-#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
-pub struct Repeatability {
-    /// How many subjects were read twice.
-    pub n: usize,
-    /// Within-subject standard deviation, √(mean of d²/2).
-    pub within_sd: f64,
-    /// 2√2 · within-subject SD: two readings differ by less for about 95 % of
-    /// subjects (the paper's 2 in place of 1.96).
-    pub coefficient: f64,
-}
-
-/// Repeatability from two readings of each subject by one observer.
-///
-/// Pairs with a part that is not finite are left out; `None` when none is
-/// left. O(n). Source: Bland & Altman 1986.
-pub fn repeatability(first: &[f64], second: &[f64]) -> Option<Repeatability> {
-    let squares: Running = finite_pairs(first, second)
-        .iter()
-        .map(|(a, b)| (a - b).powi(2) / 2.0)
-        .collect();
-    let within_sd = squares.mean()?.sqrt();
-    Some(Repeatability {
-        n: squares.n(),
-        within_sd,
-        coefficient: 8f64.sqrt() * within_sd,
-    })
-}
-
 #[cfg(test)]
 mod tests {
-    #![allow(clippy::unwrap_used)]
     use super::*;
     use crate::measure::testing::assert_close;
 
@@ -114,15 +84,6 @@ mod tests {
         512., 430., 520., 428., 500., 600., 364., 380., 658., 445., 432., 626., 260., 477., 259.,
         350., 451.,
     ];
-    const WRIGHT_AGAIN: [f64; 17] = [
-        490., 397., 512., 401., 470., 611., 415., 431., 638., 429., 420., 633., 275., 492., 165.,
-        372., 421.,
-    ];
-    const MINI_AGAIN: [f64; 17] = [
-        525., 415., 508., 444., 500., 625., 460., 390., 642., 432., 420., 605., 227., 467., 268.,
-        370., 443.,
-    ];
-
     /// Source: Bland & Altman 1986 (peak expiratory flow, 17 subjects); the
     /// printed values use 2 SD and rounded intermediate values.
     #[test]
@@ -145,23 +106,11 @@ mod tests {
         assert_close(-79.7 + half, -45.1, 0.1);
     }
 
-    /// Source: Bland & Altman 1986, repeatability (printed 43.2 and 56.4, from memory).
-    #[test]
-    fn the_papers_repeatability() {
-        let wright = repeatability(&WRIGHT, &WRIGHT_AGAIN).unwrap();
-        assert_close(wright.within_sd, 15.306669, 5e-7);
-        assert_close(wright.coefficient, 43.29, 5e-3);
-        let mini = repeatability(&MINI, &MINI_AGAIN).unwrap();
-        assert_close(mini.within_sd, 19.910831, 5e-7);
-        assert_close(mini.coefficient, 56.32, 5e-3);
-    }
-
     #[test]
     fn edges() {
         assert_eq!(bland_altman(&[1.0], &[2.0], 0.95), None);
         assert_eq!(bland_altman(&[1.0, f64::NAN], &[2.0, 3.0], 0.95), None);
         assert_eq!(bland_altman(&[1.0, 2.0], &[2.0, 3.0], 1.0), None);
-        assert_eq!(repeatability(&[], &[]), None);
         let some = bland_altman(&[1.0, 2.0, f64::INFINITY, 4.0], &[0.0, 1.0, 5.0, 3.0], 0.95);
         assert_eq!(
             (some.unwrap().n, some.unwrap().bias, some.unwrap().sd),

@@ -129,7 +129,6 @@ fn interval(rho: f64, [bms, jms, ems]: [f64; 3], n: f64, k: f64, level: f64) -> 
 
 #[cfg(test)]
 mod tests {
-    #![allow(clippy::unwrap_used)]
     use super::*;
     use crate::measure::testing::{assert_close, numbers, reference};
 

@@ -83,37 +83,6 @@ pub fn cohens_kappa(table: &[Vec<u64>]) -> Option<Kappa> {
     })
 }
 
-/// Weighted kappa with disagreement weights (0 on the diagonal, larger where a
-/// disagreement is worse): 1 − Σ w·pₒ / Σ w·pₑ.
-///
-/// `None` when table or weights are not square and alike, a weight is negative
-/// or not finite, or chance expects no disagreement. O(cells). Source: Cohen J
-/// (1968) Psychol Bull 70:213–220.
-pub fn weighted_kappa(table: &[Vec<u64>], weights: &[Vec<f64>]) -> Option<f64> {
-    let Shares {
-        cells,
-        rows,
-        columns,
-        ..
-    } = shares(table)?;
-    let size = rows.len();
-    let fits = weights.len() == size
-        && weights
-            .iter()
-            .all(|row| row.len() == size && row.iter().all(|w| w.is_finite() && *w >= 0.0));
-    if !fits {
-        return None;
-    }
-    let (mut observed, mut expected) = (0.0, 0.0);
-    for i in 0..size {
-        for j in 0..size {
-            observed += weights[i][j] * cells[i][j];
-            expected += weights[i][j] * rows[i] * columns[j];
-        }
-    }
-    (expected > 0.0).then(|| 1.0 - observed / expected)
-}
-
 struct Shares {
     n: u64,
     cells: Vec<Vec<f64>>,
@@ -148,7 +117,6 @@ fn shares(table: &[Vec<u64>]) -> Option<Shares> {
 
 #[cfg(test)]
 mod tests {
-    #![allow(clippy::unwrap_used)]
     use super::*;
     use crate::measure::testing::{Chance, assert_close, reference};
 
@@ -177,13 +145,6 @@ mod tests {
         let e = kappa_of(&[&[25, 35], &[5, 35]]);
         assert_close(d.kappa, 0.130435, 5e-7);
         assert_close(e.kappa, 0.259259, 5e-7);
-        let weights = vec![
-            vec![0.0, 1.0, 3.0],
-            vec![1.0, 0.0, 6.0],
-            vec![3.0, 6.0, 0.0],
-        ];
-        let table = vec![vec![44, 5, 1], vec![7, 20, 3], vec![9, 5, 6]];
-        assert_close(weighted_kappa(&table, &weights).unwrap(), 0.347826, 5e-7);
     }
 
     /// Source: statsmodels cohens_kappa (kappa and std_kappa).
@@ -210,17 +171,6 @@ mod tests {
         let full = kappa_of(&[&[9, 0], &[0, 4]]);
         assert_eq!((full.kappa, full.se), (1.0, 0.0));
         assert_eq!(full.interval(2.0), None);
-        assert_eq!(
-            weighted_kappa(
-                &[vec![1, 2], vec![3, 4]],
-                &[vec![0.0, -1.0], vec![1.0, 0.0]]
-            ),
-            None
-        );
-        assert_eq!(
-            weighted_kappa(&[vec![1, 2], vec![3, 4]], &[vec![0.0]]),
-            None
-        );
     }
 
     /// A large-sample interval; at 120 subjects it covers 93–97 %.

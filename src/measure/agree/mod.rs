@@ -6,6 +6,6 @@ mod icc;
 mod kappa;
 pub mod observers;
 
-pub use bland_altman::{BlandAltman, Repeatability, bland_altman, repeatability};
+pub use bland_altman::{BlandAltman, bland_altman};
 pub use icc::{Icc, icc};
-pub use kappa::{Kappa, cohens_kappa, weighted_kappa};
+pub use kappa::{Kappa, cohens_kappa};

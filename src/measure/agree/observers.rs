@@ -74,28 +74,22 @@ pub fn agreement(
     let (first, second) = (wanted(first), wanted(second));
     let times = |list: &[Noted]| -> Vec<f64> { list.iter().map(|n| n.t_s).collect() };
     let pairs = matched(&times(&first), &times(&second), window_ms)?;
-    let both: Vec<(f64, f64)> = pairs
-        .iter()
-        .filter_map(|p| p.moment_s.zip(p.mark_s))
-        .collect();
-    let place = |list: &[Noted], t_s: f64| {
-        let call = list.iter().find(|n| n.t_s == t_s).map(|n| n.call);
-        of.iter().position(|c| Some(*c) == call).unwrap_or(0)
-    };
+    let both: Vec<(&Noted, &Noted)> = both(&pairs, &first, &second).collect();
+    let place = |noted: &Noted| of.iter().position(|c| *c == noted.call).unwrap_or(0);
     let mut table = vec![vec![0u64; of.len()]; of.len()];
     for (a, b) in &both {
-        table[place(&first, *a)][place(&second, *b)] += 1;
+        table[place(a)][place(b)] += 1;
     }
     let alike: u64 = (0..of.len()).map(|k| table[k][k]).sum();
-    let ms =
-        |of: fn(&(f64, f64)) -> f64| -> Vec<f64> { both.iter().map(|p| 1e3 * of(p)).collect() };
+    let first_ms: Vec<f64> = both.iter().map(|p| 1e3 * p.0.t_s).collect();
+    let second_ms: Vec<f64> = both.iter().map(|p| 1e3 * p.1.t_s).collect();
     Ok(Agreement {
         matched: Share::new(both.len(), pairs.len()),
         only_first: pairs.iter().filter(|p| p.mark_s.is_none()).count(),
         only_second: pairs.iter().filter(|p| p.moment_s.is_none()).count(),
         alike: Share::new(usize::try_from(alike).unwrap_or(0), both.len()),
         calls: cohens_kappa(&table),
-        when: bland_altman(&ms(|p| p.0), &ms(|p| p.1), 0.95),
+        when: bland_altman(&first_ms, &second_ms, 0.95),
     })
 }
 
@@ -124,12 +118,9 @@ pub fn earned(first: &[Pair], second: &[Pair]) -> Result<Option<Earned>, WindowE
     };
     let (a, b) = (of(first), of(second));
     let times = |list: &[(f64, bool)]| -> Vec<f64> { list.iter().map(|p| p.0).collect() };
-    let is_earned = |list: &[(f64, bool)], t_s: f64| list.contains(&(t_s, true));
     let mut table = vec![vec![0u64; 2]; 2];
-    for pair in matched(&times(&a), &times(&b), SAME_MARK_MS)? {
-        if let Some((one, two)) = pair.moment_s.zip(pair.mark_s) {
-            table[usize::from(is_earned(&a, one))][usize::from(is_earned(&b, two))] += 1;
-        }
+    for (one, two) in both(&matched(&times(&a), &times(&b), SAME_MARK_MS)?, &a, &b) {
+        table[usize::from(one.1)][usize::from(two.1)] += 1;
     }
     let count = |n: u64| usize::try_from(n).unwrap_or(0);
     let all = count(table.iter().flatten().sum());
@@ -154,10 +145,8 @@ pub fn lags_icc(first: &[Pair], second: &[Pair]) -> Result<Option<Icc>, WindowEr
     };
     let (a, b) = (of(first), of(second));
     let times = |list: &[(f64, f64)]| -> Vec<f64> { list.iter().map(|p| p.0).collect() };
-    let lag = |list: &[(f64, f64)], t_s: f64| list.iter().find(|p| p.0 == t_s).map(|p| p.1);
-    let rows: Vec<Vec<f64>> = matched(&times(&a), &times(&b), SAME_MARK_MS)?
-        .iter()
-        .filter_map(|p| Some(vec![lag(&a, p.moment_s?)?, lag(&b, p.mark_s?)?]))
+    let rows: Vec<Vec<f64>> = both(&matched(&times(&a), &times(&b), SAME_MARK_MS)?, &a, &b)
+        .map(|(one, two)| vec![one.1, two.1])
         .collect();
     Ok(icc(&rows, 0.95))
 }
@@ -171,9 +160,18 @@ fn matched(first: &[f64], second: &[f64], window_ms: f64) -> Result<Vec<Pair>, W
     Ok(pair(first, second, Window::new(window_ms, window_ms)?, aim))
 }
 
+/// What the pairs of two lists put together: one of each.
+fn both<'a, T>(
+    pairs: &[Pair],
+    first: &'a [T],
+    second: &'a [T],
+) -> impl Iterator<Item = (&'a T, &'a T)> {
+    let places = pairs.iter().filter_map(|p| p.moment.zip(p.mark));
+    places.filter_map(|(a, b)| first.get(a.place()).zip(second.get(b.place())))
+}
+
 #[cfg(test)]
 mod tests {
-    #![allow(clippy::unwrap_used)]
     use super::*;
     use crate::measure::testing::assert_close;
     use crate::timeline::Outcome;
@@ -269,6 +267,22 @@ mod tests {
         assert_eq!((cues.matched.count, cues.only_first), (0, 1));
     }
 
+    /// Two kinds of event at one instant are two things that were noted: of six instants
+    /// at which both noted two, one noted a near miss where the other noted an offer.
+    #[test]
+    fn two_kinds_at_one_instant_are_told_apart() {
+        let at = |t_s: f64, call| Noted { t_s, call };
+        let times = [10.0, 20.0, 30.0, 40.0, 50.0, 60.0];
+        let list = |second| -> Vec<Noted> {
+            let both = times.map(|t_s| [at(t_s, Call::Reached), at(t_s, second)]);
+            both.into_iter().flatten().collect()
+        };
+        let (first, second) = (list(Call::NearMiss), list(Call::Offer));
+        let got = agreement(&first, &second, &OF_THE_ANIMAL, 500.0).unwrap();
+        assert_eq!((got.matched.count, got.matched.of), (12, 12));
+        assert_eq!((got.alike.count, got.alike.of), (6, 12));
+    }
+
     /// Cohen's table 20 5 / 10 15 once more (κ 0.40), of marks earned or stray.
     #[test]
     fn whether_marks_were_earned() {
@@ -284,6 +298,8 @@ mod tests {
             for _ in 0..n {
                 t_s += 3.0;
                 let pair = |is_earned: bool, mark_s: f64| Pair {
+                    moment: None,
+                    mark: None,
                     moment_s: is_earned.then_some(mark_s - 0.2),
                     mark_s: Some(mark_s),
                     lag_ms: is_earned.then_some(200.0),
@@ -334,6 +350,8 @@ mod tests {
             let marks = judged.iter().enumerate();
             marks
                 .map(|(k, p)| Pair {
+                    moment: None,
+                    mark: None,
                     moment_s: Some(k as f64),
                     mark_s: Some(k as f64 * 10.0 + later_s),
                     lag_ms: Some(of(p)),

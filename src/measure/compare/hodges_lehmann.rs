@@ -133,7 +133,6 @@ const SIGN: u64 = 1 << 63;
 
 #[cfg(test)]
 mod tests {
-    #![allow(clippy::unwrap_used)]
     use super::*;
     use crate::measure::testing::{Chance, assert_close, numbers, reference};
     use proptest::prelude::*;

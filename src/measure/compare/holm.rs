@@ -21,7 +21,6 @@ pub fn holm(p_values: &[f64]) -> Vec<Option<f64>> {
 
 #[cfg(test)]
 mod tests {
-    #![allow(clippy::unwrap_used)]
     use super::*;
     use crate::measure::testing::{assert_close, numbers, reference};
 

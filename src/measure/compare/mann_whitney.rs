@@ -108,7 +108,6 @@ pub(super) fn u_distribution(m: usize, n: usize) -> Vec<f64> {
 
 #[cfg(test)]
 mod tests {
-    #![allow(clippy::unwrap_used)]
     use super::*;
     use crate::measure::testing::{assert_close, numbers, reference};
     use proptest::prelude::*;

@@ -176,7 +176,6 @@ fn below(chance: &mut Pcg64, bound: u64) -> u64 {
 
 #[cfg(test)]
 mod tests {
-    #![allow(clippy::unwrap_used)]
     use super::*;
     use crate::measure::testing::{Chance, assert_close, numbers, reference};
 

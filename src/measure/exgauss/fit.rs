@@ -6,7 +6,7 @@ use serde::{Deserialize, Serialize};
 
 use super::ExGaussian;
 use crate::measure::nelder_mead::minimise;
-use crate::measure::quantile::{QuantileType, quantile_of_sorted};
+use crate::measure::quantile::hazen_of_sorted;
 use crate::measure::running::Running;
 use crate::measure::sample::sorted_finite;
 
@@ -164,14 +164,13 @@ fn thinned(sorted: &[f64]) -> Vec<f64> {
     (0..FIT_AT_MOST)
         .filter_map(|i| {
             let p = (i as f64 + 0.5) / FIT_AT_MOST as f64;
-            quantile_of_sorted(sorted, p, QuantileType::Hazen)
+            hazen_of_sorted(sorted, p)
         })
         .collect()
 }
 
 #[cfg(test)]
 mod tests {
-    #![allow(clippy::unwrap_used)]
     use super::*;
     use crate::measure::testing::{Chance, assert_close, numbers, reference};
 

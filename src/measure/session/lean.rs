@@ -64,7 +64,6 @@ pub fn lean(outcomes: &[TryOutcome], rules: &SessionRules) -> Lean {
 
 #[cfg(test)]
 mod tests {
-    #![allow(clippy::unwrap_used)]
     use super::*;
 
     fn of(reached: usize, missed: usize) -> Lean {

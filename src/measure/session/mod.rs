@@ -14,7 +14,7 @@ pub use lean::{Lean, Leaning, lean};
 pub use pace::{Pace, pace};
 pub(crate) use rules::number;
 pub use rules::{SessionRules, WarnRules};
-pub use treats::{Paid, treats};
+pub use treats::{Paid, Payment, Unpaid, treats};
 pub use tries::{Try, TryOutcome, tries};
 pub use waits::{Waits, waits};
 pub use warn::{Looked, Rule, Warning, warnings};

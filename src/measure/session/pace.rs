@@ -63,7 +63,6 @@ pub(super) fn per_min(count: usize, span_s: f64) -> Option<f64> {
 
 #[cfg(test)]
 mod tests {
-    #![allow(clippy::unwrap_used)]
     use super::*;
 
     /// By hand: 12 marks in 120 s of which 40 s are a break are 9 a minute; the

@@ -1,16 +1,34 @@
 //! One mark, one treat: which treat pays which mark.
 
 use crate::timeline::session::{Act, ActKind};
-use crate::timeline::{Aim, Window, pair};
+use crate::timeline::{Aim, SoundId, Window, pair};
+
+/// A mark that a treat followed in time.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Payment {
+    /// Which mark.
+    pub mark: SoundId,
+    /// From the mark to the treat, in seconds.
+    pub gap_s: f64,
+}
+
+/// A mark that no treat followed in time.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Unpaid {
+    /// Which mark.
+    pub mark: SoundId,
+    /// Seconds.
+    pub t_s: f64,
+}
 
 /// What was paid, and what was not.
 #[derive(Debug, Clone, PartialEq, Default)]
 pub struct Paid {
-    /// (mark, treat) in seconds, in order of time; treat − mark is the treat gap.
-    pub paid: Vec<(f64, f64)>,
-    /// Marks that no treat followed in time, in seconds. Empty when no treat was
-    /// ever noted: then nothing is known.
-    pub unpaid_s: Vec<f64>,
+    /// Paid marks, in order of time.
+    pub paid: Vec<Payment>,
+    /// Unpaid marks, in order of time. Empty when no treat was ever noted: then nothing
+    /// is known.
+    pub unpaid: Vec<Unpaid>,
     /// Treats that pay no mark: a second one, or one to calm.
     pub extra: usize,
     /// Treats in all.
@@ -22,13 +40,10 @@ pub struct Paid {
 /// A mark whose time is not yet over at `now_s` is not unpaid yet; `is_over`
 /// says that nothing more comes.
 pub fn treats(acts: &[Act], within_s: f64, now_s: f64, is_over: bool) -> Paid {
-    let of = |kind: ActKind| -> Vec<f64> {
-        acts.iter()
-            .filter(|a| a.kind == kind)
-            .map(|a| a.t_s)
-            .collect()
-    };
-    let (marks, given) = (of(ActKind::Mark), of(ActKind::Treat));
+    let of = |kind: ActKind| acts.iter().filter(move |a| a.kind == kind);
+    let marks: Vec<f64> = of(ActKind::Mark).map(|a| a.t_s).collect();
+    let given: Vec<f64> = of(ActKind::Treat).map(|a| a.t_s).collect();
+    let ids: Vec<SoundId> = of(ActKind::Mark).map(|a| SoundId(a.number)).collect();
     let mut result = Paid {
         treats: given.len(),
         ..Paid::default()
@@ -41,18 +56,23 @@ pub fn treats(acts: &[Act], within_s: f64, now_s: f64, is_over: bool) -> Paid {
         from_ms: 0.0,
         to_ms: 0.0,
     };
+    // A mark is to be paid as a moment is to be marked.
     for one in pair(&marks, &given, window, aim) {
-        match (one.moment_s, one.mark_s) {
-            (Some(mark_s), Some(treat_s)) => result.paid.push((mark_s, treat_s)),
-            (Some(mark_s), None) if is_over || now_s - mark_s > within_s => {
-                result.unpaid_s.push(mark_s);
+        let mark = one.moment.map(|id| ids[id.place()]);
+        match (mark, one.moment_s, one.mark_s) {
+            (Some(mark), Some(mark_s), Some(treat_s)) => {
+                let gap_s = treat_s - mark_s;
+                result.paid.push(Payment { mark, gap_s });
             }
-            (None, Some(_)) => result.extra += 1,
+            (Some(mark), Some(t_s), None) if is_over || now_s - t_s > within_s => {
+                result.unpaid.push(Unpaid { mark, t_s });
+            }
+            (None, ..) => result.extra += 1,
             _ => {}
         }
     }
     if given.is_empty() {
-        result.unpaid_s.clear();
+        result.unpaid.clear();
     }
     result
 }
@@ -63,6 +83,7 @@ mod tests {
 
     fn acts(marks: &[f64], given: &[f64]) -> Vec<Act> {
         let act = |t_s: &f64, kind| Act {
+            number: *t_s as i64,
             t_s: *t_s,
             u_ms: 0.0,
             item: 0,
@@ -72,6 +93,10 @@ mod tests {
         let marks = marks.iter().map(|t| act(t, ActKind::Mark));
         let given = given.iter().map(|t| act(t, ActKind::Treat));
         marks.chain(given).collect()
+    }
+
+    fn unpaid_s(paid: &Paid) -> Vec<f64> {
+        paid.unpaid.iter().map(|u| u.t_s).collect()
     }
 
     #[test]
@@ -84,17 +109,21 @@ mod tests {
             65.0,
             false,
         );
-        assert_eq!(got.paid, [(10.0, 11.5), (60.0, 61.0)]);
-        assert_eq!(got.unpaid_s, [30.0]);
+        let payment = |mark, gap_s| Payment {
+            mark: SoundId(mark),
+            gap_s,
+        };
+        assert_eq!(got.paid, [payment(10, 1.5), payment(60, 1.0)]);
+        assert_eq!(unpaid_s(&got), [30.0]);
         assert_eq!((got.extra, got.treats), (2, 4));
     }
 
     #[test]
     fn a_mark_is_unpaid_once_its_time_is_over_or_the_session_is() {
         let acts = acts(&[10.0, 60.0], &[11.0]);
-        assert!(treats(&acts, 10.0, 65.0, false).unpaid_s.is_empty());
-        assert_eq!(treats(&acts, 10.0, 70.1, false).unpaid_s, [60.0]);
-        assert_eq!(treats(&acts, 10.0, 65.0, true).unpaid_s, [60.0]);
+        assert!(treats(&acts, 10.0, 65.0, false).unpaid.is_empty());
+        assert_eq!(unpaid_s(&treats(&acts, 10.0, 70.1, false)), [60.0]);
+        assert_eq!(unpaid_s(&treats(&acts, 10.0, 65.0, true)), [60.0]);
     }
 
     #[test]

@@ -103,6 +103,7 @@ mod tests {
 
     fn act(t_s: f64, kind: ActKind) -> Act {
         Act {
+            number: 0,
             t_s,
             u_ms: 3.0,
             item: 0,

@@ -51,7 +51,6 @@ pub fn waits(marks_s: &[f64]) -> Waits {
 
 #[cfg(test)]
 mod tests {
-    #![allow(clippy::unwrap_used)]
     use super::*;
 
     /// By hand: waits 4, 6, 8, 10, 12: mean 8, sample SD √10.

@@ -122,13 +122,8 @@ fn limit(at: &Looked<'_>, rules: &SessionRules) -> Option<Warning> {
 fn unpaid(at: &Looked<'_>, rules: &SessionRules) -> Option<Warning> {
     let rule = &rules.warn.unpaid;
     let spoken_of = rule.for_s + rules.treat_within_s;
-    let recent: Vec<&f64> = at
-        .paid
-        .unpaid_s
-        .iter()
-        .filter(|t| at.now_s - **t <= spoken_of)
-        .collect();
-    let count = recent.len();
+    let recent = at.paid.unpaid.iter();
+    let count = recent.filter(|u| at.now_s - u.t_s <= spoken_of).count();
     (count >= rule.marks).then(|| Warning {
         rule: Rule::Unpaid,
         words: if count == 1 {
@@ -139,7 +134,7 @@ fn unpaid(at: &Looked<'_>, rules: &SessionRules) -> Option<Warning> {
         numbers: format!(
             "{count} without a treat within {:.0} s; {} in all",
             rules.treat_within_s,
-            at.paid.unpaid_s.len()
+            at.paid.unpaid.len()
         ),
     })
 }

@@ -76,7 +76,6 @@ pub fn crossing(times: &[f64], values: &[f64], target: f64, level: f64) -> Optio
 
 #[cfg(test)]
 mod tests {
-    #![allow(clippy::unwrap_used)]
     use super::*;
     use crate::measure::testing::{Chance, assert_close, numbers, reference};
 

@@ -126,7 +126,6 @@ fn exact_p(n: usize, s: usize) -> f64 {
 
 #[cfg(test)]
 mod tests {
-    #![allow(clippy::unwrap_used)]
     use super::*;
     use crate::measure::testing::{assert_close, numbers, reference};
 

@@ -47,7 +47,6 @@ fn middle_ranks(values: &[f64]) -> Vec<f64> {
 
 #[cfg(test)]
 mod tests {
-    #![allow(clippy::unwrap_used)]
     use super::*;
     use crate::measure::testing::{assert_close, numbers, reference};
 

@@ -226,7 +226,6 @@ fn extremes(values: &[f64]) -> (f64, f64) {
 
 #[cfg(test)]
 mod tests {
-    #![allow(clippy::unwrap_used)]
     use super::*;
     use crate::measure::testing::{Chance, assert_close, numbers, reference};
 

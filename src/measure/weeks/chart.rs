@@ -107,7 +107,6 @@ pub fn chart(points: &[(Day, f64)]) -> Option<Chart> {
 
 #[cfg(test)]
 mod tests {
-    #![allow(clippy::unwrap_used)]
     use super::*;
     use crate::measure::testing::{Chance, assert_close};
 

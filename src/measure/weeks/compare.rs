@@ -179,7 +179,6 @@ fn day_medians(lots: &[&Lot]) -> Vec<f64> {
 
 #[cfg(test)]
 mod tests {
-    #![allow(clippy::unwrap_used)]
     use super::*;
     use crate::measure::testing::{Chance, assert_close};
 

@@ -5,7 +5,7 @@ use serde::{Deserialize, Serialize};
 use super::Lot;
 use crate::measure::median::{median_interval_of_sorted, median_of_sorted};
 use crate::measure::proportion::Share;
-use crate::measure::quantile::{QuantileType, quantile_of_sorted};
+use crate::measure::quantile::quantile_of_sorted;
 use crate::timeline::{Aim, Outcome};
 
 /// Fewest lags that give a spread.
@@ -73,7 +73,7 @@ impl Figures {
         let count = |outcome| lags.iter().filter(|l| aim.judge(**l) == outcome).count();
         let moments = lags.len() + missed;
         let interval = median_interval_of_sorted(lags, 0.95);
-        let quantile = |p| quantile_of_sorted(lags, p, QuantileType::default());
+        let quantile = |p| quantile_of_sorted(lags, p);
         Self {
             lags: lags.len(),
             on_time: Share::new(count(Outcome::OnTime), moments),

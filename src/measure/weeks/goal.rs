@@ -114,7 +114,6 @@ fn ahead(days: &[Row], allowed_ms: f64) -> Outlook {
 
 #[cfg(test)]
 mod tests {
-    #![allow(clippy::unwrap_used)]
     use super::*;
     use crate::measure::testing::Chance;
     use crate::measure::weeks::rows::{By, rows};

@@ -5,7 +5,7 @@ use std::collections::BTreeMap;
 use serde::{Deserialize, Serialize};
 
 use super::{Day, Figures, Lot, Occasion};
-use crate::measure::quantile::{QuantileType, quantile};
+use crate::measure::quantile::quantile;
 use crate::timeline::Aim;
 
 /// What a row stands for.
@@ -91,5 +91,5 @@ fn reach_ms(lots: &[&Lot], aim: Aim, share: f64) -> Option<f64> {
     // A miss counts as the farthest lag: it only ever takes a place at the end.
     let farthest = far.iter().copied().fold(0.0, f64::max);
     far.extend(std::iter::repeat_n(farthest, missed));
-    quantile(&far, share, QuantileType::default())
+    quantile(&far, share)
 }

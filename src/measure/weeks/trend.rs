@@ -146,7 +146,6 @@ fn judge(n_days: usize, per_week_ms: f64, interval: Interval) -> Verdict {
 
 #[cfg(test)]
 mod tests {
-    #![allow(clippy::unwrap_used)]
     use super::*;
     use crate::measure::testing::{Chance, assert_close};
 

@@ -4,6 +4,7 @@ use super::compare::CLICKS;
 use super::{Basis, Comparison, Goal, Outlook, Progress, Suggestion, Trend, Verdict, Weakness};
 use crate::measure::words::lag;
 use crate::timeline::MomentKind;
+use crate::words::count;
 
 /// What a person's marks of a kind of moment are called, after "your".
 pub fn marks_of(kind: MomentKind) -> &'static str {
@@ -67,9 +68,8 @@ fn trend(trend: &Trend, subject: &str, [less, more]: [&str; 2], what: &str) -> S
     let over = span(trend.over_days);
     match trend.verdict {
         Verdict::TooFew { more_days } => format!(
-            "Too few days to tell a trend: about {} more {} of practice.",
-            more_days,
-            if more_days == 1 { "day" } else { "days" }
+            "Too few days to tell a trend: about {} of practice.",
+            count(more_days, "more day", "more days")
         ),
         Verdict::Falls | Verdict::Rises => {
             let ends = trend.change_interval.map(|i| (i.low, i.high));
@@ -99,8 +99,8 @@ fn trend(trend: &Trend, subject: &str, [less, more]: [&str; 2], what: &str) -> S
             };
             if let Some(more) = more_days {
                 line.push_str(&format!(
-                    " At this pace about {more} more {} would tell.",
-                    if more == 1 { "day" } else { "days" }
+                    " At this pace about {} would tell.",
+                    count(more, "more day", "more days")
                 ));
             }
             line
@@ -243,7 +243,7 @@ pub fn standing(progress: &Progress) -> String {
             lag(median)
         ),
         None => format!(
-            "{} moments, and not one was marked: there is no lag to tell.",
+            "{} moments, none of them marked: no lag could be measured.",
             progress.whole.on_time.of
         ),
     }

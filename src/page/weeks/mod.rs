@@ -14,6 +14,7 @@ pub use session::Session;
 use super::budget::budget_table;
 use crate::measure::budget::Budget;
 use crate::measure::weeks::{Comparison, Lot, Progress, RULE, Row, Suggestion, words};
+use crate::words::count;
 
 /// What the page is about.
 pub struct Weeks<'a> {
@@ -107,7 +108,7 @@ impl Weeks<'_> {
         html! {
             h2 { "Your " (marks) }
             p {
-                (progress.n_days) " days of practice from " (progress.first_day) " to "
+                (count(progress.n_days, "day", "days")) " of practice from " (progress.first_day) " to "
                 (progress.last_day) "; the aim is " (format!("{:.0} to {:.0} ms", aim.from_ms, aim.to_ms)) ". "
                 (tied(&words::standing(progress)))
             }

@@ -4,24 +4,14 @@
 use maud::html;
 
 use super::frame::{Frame, HEIGHT, Picture, round};
-use crate::measure::quantile::{QuantileType, quantile};
+use crate::measure::quantile::quantile;
 use crate::measure::weeks::words::marks_of;
 use crate::measure::weeks::{Day, Lot, Progress, Row};
-use crate::timeline::MomentKind;
 
 /// Days at each end of the weeks that are set against each other.
 const END_DAYS: usize = 5;
 /// Steps along the lag axis of the distribution.
 const STEPS: usize = 40;
-
-fn word(kind: MomentKind) -> &'static str {
-    match kind {
-        MomentKind::Floor => "floor",
-        MomentKind::Release => "release",
-        MomentKind::Top => "top",
-        MomentKind::Behaviour => "behaviour",
-    }
-}
 
 /// The lags of the first days and of the last, as shares of marks by lag.
 pub(super) fn then_and_now(progress: &Progress, lots: &[Lot]) -> Option<Picture> {
@@ -44,7 +34,7 @@ pub(super) fn then_and_now(progress: &Progress, lots: &[Lot]) -> Option<Picture>
     let then = lags_in(&days[..END_DAYS]);
     let now = lags_in(&days[days.len() - END_DAYS..]);
     let both = [then.as_slice(), now.as_slice()].concat();
-    let at = |p| quantile(&both, p, QuantileType::default());
+    let at = |p| quantile(&both, p);
     let aim = progress.aim;
     let (low, high) = (
         at(0.01)?.min(aim.from_ms).max(-1e12),
@@ -75,10 +65,10 @@ pub(super) fn then_and_now(progress: &Progress, lots: &[Lot]) -> Option<Picture>
         }
         path + &format!("V{}", frame.at_y(0.0))
     };
-    let middle = |lags: &[f64]| quantile(lags, 0.5, QuantileType::default()).unwrap_or_default();
+    let middle = |lags: &[f64]| quantile(lags, 0.5).unwrap_or_default();
     let (then_ms, now_ms) = (middle(&then), middle(&now));
     Some(Picture {
-        name: format!("{}-then-and-now", word(progress.kind)),
+        name: format!("{}-then-and-now", progress.kind.word()),
         title: format!(
             "Your {}, the first five days and the last",
             marks_of(progress.kind)
@@ -135,7 +125,7 @@ pub(super) fn trend(progress: &Progress) -> Option<Picture> {
             format!("M{} {}L{} {}", x(first), y(first), x(last), y(last))
         });
     Some(Picture {
-        name: format!("{}-trend", word(progress.kind)),
+        name: format!("{}-trend", progress.kind.word()),
         title: format!("Your {} over time", marks_of(progress.kind)),
         alt: format!(
             "Median lags as dots, each with its 95 % interval as a bar, from {first} to {last}; the \
@@ -187,7 +177,7 @@ pub(super) fn shift(progress: &Progress) -> Option<Picture> {
         |day| format!("Outside the limits without a break since {day}."),
     );
     Some(Picture {
-        name: format!("{}-shift", word(progress.kind)),
+        name: format!("{}-shift", progress.kind.word()),
         title: format!("Lasting changes in your {}", marks_of(progress.kind)),
         alt: format!(
             "Running weighted average of the days' medians after the first ten days, with the \
@@ -226,7 +216,7 @@ pub(super) fn on_time(progress: &Progress) -> Option<Picture> {
     let frame = Frame::around((f64::from(first.0), f64::from(last.0)), (0.0, 100.0));
     let wanted = frame.at_y(100.0 * progress.goal.wanted_share);
     Some(Picture {
-        name: format!("{}-on-time", word(progress.kind)),
+        name: format!("{}-on-time", progress.kind.word()),
         title: format!("Your {} on time", marks_of(progress.kind)),
         alt: format!(
             "Share of moments marked inside the aim, {:.0} % at first and {:.0} % at last, each \

@@ -66,7 +66,6 @@ pub(super) fn of_page() -> String {
 
 #[cfg(test)]
 mod tests {
-    #![allow(clippy::unwrap_used)]
     use super::*;
 
     /// Relative luminance of "#rrggbb" (WCAG 2.2, definition).

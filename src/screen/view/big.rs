@@ -3,6 +3,7 @@
 use ratatui::buffer::Buffer;
 use ratatui::layout::Rect;
 use ratatui::style::Style;
+use unicode_width::UnicodeWidthStr;
 
 use crate::page::Glyphs;
 
@@ -82,7 +83,7 @@ pub fn draw(text: &str, area: Rect, style: Style, signs: Glyphs, buffer: &mut Bu
         return;
     }
     let Some((dot, high)) = dot_for(text, area) else {
-        let width = u16::try_from(text.chars().count()).unwrap_or(u16::MAX);
+        let width = u16::try_from(text.width()).unwrap_or(u16::MAX);
         let left = area.x + area.width.saturating_sub(width) / 2;
         let middle = area.y + area.height.saturating_sub(1) / 2;
         buffer.set_stringn(left, middle, text, usize::from(area.right() - left), style);

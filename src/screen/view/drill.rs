@@ -4,10 +4,11 @@ use ratatui::Frame;
 use ratatui::layout::Rect;
 use ratatui::text::{Line, Span};
 use ratatui::widgets::Paragraph;
+use unicode_width::UnicodeWidthStr;
 
 use super::ball::draw_ball;
 use super::help::draw_help;
-use super::lag::{Last, large, word};
+use super::lag::{Last, large};
 use super::parts::{blank, fitting, head, keys, line, status, warning};
 use super::stack::{Block, stack};
 use crate::page::strip;
@@ -148,9 +149,9 @@ fn counts<'a>(view: &'a DrillView, look: Look, width: u16) -> Block<'a> {
     let all: Vec<(Outcome, usize, String)> = view
         .counts
         .iter()
-        .map(|(outcome, n)| (*outcome, *n, format!("{} {n}", word(*outcome))))
+        .map(|(outcome, n)| (*outcome, *n, format!("{} {n}", outcome.words())))
         .collect();
-    let long: usize = all.iter().map(|(_, _, t)| t.chars().count() + 3).sum();
+    let long: usize = all.iter().map(|(_, _, t)| t.width() + 3).sum();
     // Where there is no room for all, what did not happen goes.
     let is_narrow = long > usize::from(width);
     let parts: Vec<_> = all

@@ -5,6 +5,7 @@ use ratatui::Frame;
 use ratatui::style::{Modifier, Style};
 use ratatui::text::{Line, Span};
 use ratatui::widgets::Paragraph;
+use unicode_width::{UnicodeWidthChar, UnicodeWidthStr};
 
 use super::parts::{blank, head, keys, warning};
 use super::setup::lines_of;
@@ -96,7 +97,7 @@ fn field(row: &FormRow, look: Look, width: usize) -> Line<'static> {
         Role::Plain
     });
     let label = format!("{sign} {:<LABEL$}", row.label);
-    let room = width.saturating_sub(label.chars().count() + 1);
+    let room = width.saturating_sub(label.width() + 1);
     let mut spans = vec![Span::styled(label, style)];
     let (left, right) = match look.signs {
         Glyphs::Unicode => ("◂ ", " ▸"),
@@ -123,12 +124,17 @@ fn field(row: &FormRow, look: Look, width: usize) -> Line<'static> {
 
 /// A text's beginning, with a sign for what has no room.
 fn cut(text: &str, room: usize) -> String {
-    if text.chars().count() <= room {
+    if text.width() <= room {
         return text.to_owned();
     }
-    let mut begun: String = text.chars().take(room.saturating_sub(2)).collect();
-    begun.push_str("..");
-    begun
+    let mut begun = String::new();
+    for sign in text.chars() {
+        if begun.width() + sign.width().unwrap_or(0) > room.saturating_sub(2) {
+            break;
+        }
+        begun.push(sign);
+    }
+    begun + ".."
 }
 
 /// A text around its cursor, so that the cursor is in sight: what stands before it,

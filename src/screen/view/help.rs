@@ -6,6 +6,7 @@ use ratatui::Frame;
 use ratatui::layout::Rect;
 use ratatui::text::Line;
 use ratatui::widgets::Paragraph;
+use unicode_width::UnicodeWidthStr;
 
 use super::setup::lines_of;
 use crate::screen::theme::{Look, Role};
@@ -53,7 +54,7 @@ pub(super) fn draw_help(
 
 /// One column of sentences, or two; `None` when they have no room.
 fn in_sentences(help: &[(String, String)], width: usize, height: usize) -> Option<Vec<String>> {
-    let keys = help.iter().map(|(key, _)| key.chars().count()).max()?;
+    let keys = help.iter().map(|(key, _)| key.width()).max()?;
     let entries = |columns: usize| -> Vec<Vec<String>> {
         let own = (width.saturating_sub(BETWEEN * (columns - 1))) / columns;
         let entry = |(key, sentence): &(String, String)| {
@@ -105,7 +106,7 @@ fn beside(
         }
         parts.last_mut()?.extend(entry);
     }
-    let wide = |part: &Vec<String>| part.iter().map(|l| l.chars().count()).max().unwrap_or(0);
+    let wide = |part: &Vec<String>| part.iter().map(|l| l.width()).max().unwrap_or(0);
     let widths: Vec<usize> = parts.iter().map(wide).collect();
     let needed = widths.iter().sum::<usize>() + BETWEEN * (parts.len() - 1);
     let high = parts.iter().map(Vec::len).max()?;
@@ -125,7 +126,6 @@ fn beside(
 
 #[cfg(test)]
 mod tests {
-    #![allow(clippy::unwrap_used)]
     use super::*;
     use crate::page::Glyphs;
     use crate::screen::theme::Colours;

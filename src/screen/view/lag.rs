@@ -17,17 +17,6 @@ pub struct Last {
     pub lag_ms: Option<f64>,
 }
 
-/// An outcome's word.
-pub fn word(outcome: Outcome) -> &'static str {
-    match outcome {
-        Outcome::OnTime => "on time",
-        Outcome::Early => "early",
-        Outcome::Late => "late",
-        Outcome::Missed => "missed",
-        Outcome::Stray => "stray",
-    }
-}
-
 /// The last lag as large as there is room, and its words below.
 pub(super) fn large<'a>(
     large: Option<&str>,
@@ -56,7 +45,7 @@ pub(super) fn large<'a>(
                     (text, format!("{words}: {verdict}"), role)
                 }
                 None => {
-                    let word = word(last.outcome).to_uppercase();
+                    let word = last.outcome.words().to_uppercase();
                     let below = match last.outcome {
                         Outcome::Missed => "no mark for that one",
                         _ => "a mark that no moment earned",

@@ -4,6 +4,7 @@ use ratatui::layout::{Alignment, Rect};
 use ratatui::style::Style;
 use ratatui::text::Line;
 use ratatui::widgets::{Paragraph, Wrap};
+use unicode_width::UnicodeWidthStr;
 
 use super::setup::lines_of;
 use super::stack::Block;
@@ -12,7 +13,7 @@ use crate::screen::theme::{Look, Role};
 /// One warning, on as many lines as it needs.
 pub(super) fn warning<'a>(words: &str, look: Look, width: u16) -> Block<'a> {
     let signs = usize::from(width).max(1);
-    let rows = (words.chars().count() + 2).div_ceil(signs).clamp(1, 3) as u16;
+    let rows = (words.width() + 2).div_ceil(signs).clamp(1, 3) as u16;
     let text = format!("! {words}");
     let style = look.style(Role::Warning);
     Block {
@@ -70,11 +71,11 @@ pub(super) fn told<'a>(words: &str, look: Look, width: u16) -> Block<'a> {
 /// As much of the words as has room, up to one of their own signs; all of them
 /// where even the first part has none.
 pub(super) fn fitting(words: &str, width: u16) -> &str {
-    if words.chars().count() <= usize::from(width) {
+    if words.width() <= usize::from(width) {
         return words;
     }
     let ends = words.match_indices([',', ';', ':']).map(|(at, _)| at);
-    let fits = |at: &usize| words[..*at].chars().count() <= usize::from(width);
+    let fits = |at: &usize| words[..*at].width() <= usize::from(width);
     ends.rev().find(fits).map_or(words, |at| &words[..at])
 }
 
@@ -86,7 +87,7 @@ pub(super) fn head<'a>(title: &'a str, progress: &'a str, look: Look) -> Block<'
         more: 0,
         rank: 6,
         draw: Box::new(move |area, frame| {
-            let right = u16::try_from(progress.chars().count()).unwrap_or(u16::MAX);
+            let right = u16::try_from(progress.width()).unwrap_or(u16::MAX);
             let title = Paragraph::new(title).style(look.style(Role::Strong));
             let left = Rect {
                 width: area.width.saturating_sub(right + 1),
@@ -103,7 +104,7 @@ pub(super) fn head<'a>(title: &'a str, progress: &'a str, look: Look) -> Block<'
 
 /// What is going on, in the middle.
 pub(super) fn status<'a>(words: &'a str, look: Look, width: u16) -> Block<'a> {
-    let signs = words.chars().count();
+    let signs = words.width();
     Block {
         name: "what to do",
         rows: signs.div_ceil(usize::from(width).max(1)).clamp(1, 2) as u16,
@@ -138,7 +139,7 @@ fn whole_words(words: &[String], columns: usize) -> String {
     let mut row = String::new();
     for word in words {
         let gap = if row.is_empty() { "" } else { "   " };
-        if (row.chars().count() + gap.len() + word.chars().count()) > columns {
+        if (row.width() + gap.len() + word.width()) > columns {
             break;
         }
         row += gap;

@@ -6,6 +6,7 @@ use ratatui::layout::Rect;
 use ratatui::style::Style;
 use ratatui::text::{Line, Span};
 use ratatui::widgets::Paragraph;
+use unicode_width::UnicodeWidthStr;
 
 use super::big;
 use super::stack::{Block, stack};
@@ -79,12 +80,7 @@ pub fn draw(view: &SetupView, look: Look, frame: &mut Frame<'_>) {
             area.width,
         ));
     }
-    let name_width = view
-        .rows
-        .iter()
-        .map(|(n, _)| n.chars().count())
-        .max()
-        .unwrap_or(0);
+    let name_width = view.rows.iter().map(|(n, _)| n.width()).max().unwrap_or(0);
     for (rank, (name, value)) in (5u8..).zip(&view.rows) {
         let words = format!("{name:<name_width$}  {value}");
         // All that has no room is told as one thing.
@@ -138,10 +134,10 @@ fn wrapped<'a>(name: &'static str, rank: u8, words: &str, style: Style, width: u
 pub fn lines_of(words: &str, columns: usize) -> Vec<String> {
     let mut lines = vec![String::new()];
     for word in words.split(' ') {
-        let needed = word.chars().count() + 1;
+        let needed = word.width() + 1;
         match lines.last_mut() {
             Some(line) if line.is_empty() => line.push_str(word),
-            Some(line) if line.chars().count() + needed <= columns => {
+            Some(line) if line.width() + needed <= columns => {
                 line.push(' ');
                 line.push_str(word);
             }
@@ -168,7 +164,7 @@ fn meter<'a>(level: Level, look: Look) -> Block<'a> {
         rank: 0,
         draw: Box::new(move |area, frame| {
             let told = format!(" {:>4.0} dB, {word}", level.peak_dbfs.max(-199.0));
-            let room = usize::from(area.width).saturating_sub(told.chars().count().max(22));
+            let room = usize::from(area.width).saturating_sub(told.width().max(22));
             let bar = bar(level, room, look.signs);
             let line = Line::from(vec![Span::styled(bar, quiet), Span::styled(told, style)]);
             frame.render_widget(Paragraph::new(line), area);

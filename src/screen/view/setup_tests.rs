@@ -1,5 +1,3 @@
-#![allow(clippy::unwrap_used)]
-
 use ratatui::Terminal;
 use ratatui::backend::TestBackend;
 

@@ -125,6 +125,16 @@ pub enum RecordingError {
         /// How many there are.
         channels: usize,
     },
+    /// The asked sound track is not there, or not decoded.
+    #[error("{path}: {what}. {tracks}")]
+    Track {
+        /// The file as it was named.
+        path: String,
+        /// What is wrong with the asked track.
+        what: String,
+        /// The sound tracks that there are, a sentence.
+        tracks: String,
+    },
     /// The rate or the number of channels changes on the way.
     #[error(
         "{path} changes at {at_s:.3} s from {before} to {after}. Split it there and review the parts."
@@ -151,8 +161,8 @@ pub enum RecordingError {
     },
 }
 
-const READABLE: &str = "WAV, FLAC, MP3, Ogg Vorbis, AIFF, CAF, and the AAC or ALAC sound of \
-                        MP4, M4A, MOV and MKV files can be read.";
+const READABLE: &str = "WAV, FLAC, MP3, Ogg (Vorbis or Opus), AIFF, CAF, and the AAC, Opus \
+                        or ALAC sound of MP4, M4A, MOV, MKV and WebM files can be read.";
 
 fn channels_in_words(channels: usize) -> String {
     match channels {

@@ -31,7 +31,6 @@ pub fn guarded<T>(step: impl FnOnce() -> T) -> Option<T> {
 
 #[cfg(test)]
 mod tests {
-    #![allow(clippy::unwrap_used)]
     use super::guarded;
     use std::process::Command;
 

@@ -10,6 +10,24 @@ pub enum ChannelChoice {
     Only(usize),
 }
 
+/// What of a recording to listen to.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
+pub struct Listen {
+    /// The channel.
+    pub channel: ChannelChoice,
+    /// The sound track, counted from 1; `None`: the first one with sound.
+    pub track: Option<usize>,
+}
+
+impl From<ChannelChoice> for Listen {
+    fn from(channel: ChannelChoice) -> Self {
+        Self {
+            channel,
+            track: None,
+        }
+    }
+}
+
 /// A recording's description.
 #[derive(Debug, Clone, PartialEq)]
 pub struct RecordingInfo {
@@ -23,6 +41,10 @@ pub struct RecordingInfo {
     pub codec: String,
     /// The container in words, for instance "WAV" or "MP4".
     pub container: String,
+    /// Which sound track is listened to, counted from 1.
+    pub track: usize,
+    /// The sound tracks in words, in order; one in most recordings.
+    pub tracks: Vec<SoundTrack>,
     /// The length the file claims, in seconds; `None` where it claims none.
     pub duration_s: Option<f64>,
     /// What an encoder did to absolute times (never to lags); `None` where the
@@ -31,6 +53,15 @@ pub struct RecordingInfo {
     /// Seconds to add to a time in the sound to find it in the picture of a
     /// video: how much later than the picture the sound begins.
     pub sound_starts_after_picture_s: f64,
+}
+
+/// A sound track of a recording.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct SoundTrack {
+    /// What it holds, for instance "AAC, 2 channels".
+    pub words: String,
+    /// Whether it can be decoded.
+    pub is_decoded: bool,
 }
 
 /// A stretch whose sound was lost. It is kept as silence, so that nothing after

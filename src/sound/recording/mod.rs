@@ -5,30 +5,39 @@
 //! silence of its length, and an encoder's lead-in that the file declares is
 //! dropped, as players drop it.
 
+mod aac;
+mod compression;
+mod container;
 mod downmix;
 mod error;
 mod guard;
 mod info;
+mod mkv;
 mod mp4;
 mod names;
+mod ogg_opus;
 mod opening;
+mod opus;
 mod packets;
 mod sniff;
 mod source;
 mod track;
+mod tracks;
 mod wav;
 
 use std::io::Read;
+use std::ops::Range;
 use std::path::Path;
 
 use symphonia::core::codecs::audio::AudioDecoder;
 use symphonia::core::errors::Error;
 use symphonia::core::packet::Packet;
 
+pub use compression::Compression;
 use downmix::Downmix;
 pub use error::{RATE_RANGE_HZ, RecordingError};
 use guard::guarded;
-pub use info::{ChannelChoice, Gap, RecordingInfo, Warnings};
+pub use info::{ChannelChoice, Gap, Listen, RecordingInfo, SoundTrack, Warnings};
 use packets::{Next, Packets};
 
 /// Silence in place of lost sound is given in blocks of at most this many
@@ -55,24 +64,38 @@ pub struct Recording {
     raw_samples: u64,
     /// Samples the file promises, in the same count.
     promised_samples: Option<u64>,
+    /// How many fewer are no sign of a cut: the promise is rounded so far up.
+    promise_slack: u64,
+    /// The end of the sound, in the same count: what follows is padding.
+    end_samples: Option<u64>,
+    /// Bytes of the packets decoded or lost so far.
+    packet_bytes: u64,
     cut_short: Option<String>,
     warnings: Warnings,
 }
 
 impl Recording {
-    /// Opens a recording and decodes its first block; `-` is standard input.
-    pub fn open(path: &Path, channel: ChannelChoice) -> Result<Self, RecordingError> {
-        opening::open(source::open(path)?, channel)
+    /// Opens a recording and decodes its first block; `-` is standard input. Of
+    /// several sound tracks in a file the first with sound is taken, unless one is
+    /// asked for; a pipe, which cannot be read twice, gives the first.
+    pub fn open(path: &Path, listen: impl Into<Listen>) -> Result<Self, RecordingError> {
+        let listen = listen.into();
+        let open = |listen| opening::open(source::open(path)?, listen);
+        let recording = open(listen)?;
+        if listen.track.is_some() || recording.info.tracks.len() < 2 || !path.is_file() {
+            return Ok(recording);
+        }
+        tracks::first_with_sound(recording, listen.channel, open)
     }
 
     /// Reads a recording from a pipe, under a name for messages.
     pub fn from_reader(
         pipe: impl Read + Send + Sync + 'static,
         name: &str,
-        channel: ChannelChoice,
+        listen: impl Into<Listen>,
     ) -> Result<Self, RecordingError> {
         let opened = source::peek_pipe(Box::new(pipe), name.to_owned())?;
-        opening::open(opened, channel)
+        opening::open(opened, listen.into())
     }
 
     /// The recording's description.
@@ -88,16 +111,16 @@ impl Recording {
             if self.silence_samples > 0 {
                 let len = self.silence_samples.min(SILENCE.len() as u64);
                 self.silence_samples -= len;
-                let dropped = self.pass(len);
-                if dropped < len {
-                    return Ok(Some(&SILENCE[dropped as usize..len as usize]));
+                let kept = self.pass(len);
+                if !kept.is_empty() {
+                    return Ok(Some(&SILENCE[kept]));
                 }
             } else if self.block_waits {
                 self.block_waits = false;
                 let len = self.downmix.mono().len() as u64;
-                let dropped = self.pass(len);
-                if dropped < len {
-                    return Ok(Some(&self.downmix.mono()[dropped as usize..]));
+                let kept = self.pass(len);
+                if !kept.is_empty() {
+                    return Ok(Some(&self.downmix.mono()[kept]));
                 }
             } else if self.ended {
                 return Ok(None);
@@ -122,14 +145,27 @@ impl Recording {
         &self.warnings
     }
 
-    /// Counts samples as passed; gives how many of them are lead-in.
-    fn pass(&mut self, len: u64) -> u64 {
-        let dropped = self
-            .lead_in_samples
-            .saturating_sub(self.passed_samples)
-            .min(len);
+    /// How the recording is compressed, with the mean bit rate of what was read so
+    /// far; `None` for plain samples.
+    pub fn compression(&self) -> Option<Compression> {
+        let seconds = self.raw_samples as f64 / f64::from(self.info.sample_rate_hz.max(1));
+        Compression::of(
+            self.packets.params().codec,
+            &self.info.codec,
+            self.packet_bytes,
+            seconds,
+        )
+    }
+
+    /// Counts samples as passed; gives which of them are neither lead-in nor padding.
+    fn pass(&mut self, len: u64) -> Range<usize> {
+        let passed = self.passed_samples;
         self.passed_samples += len;
-        dropped
+        let from = self.lead_in_samples.saturating_sub(passed).min(len);
+        let to = self
+            .end_samples
+            .map_or(len, |end| end.saturating_sub(passed).min(len));
+        from as usize..to.max(from) as usize
     }
 
     /// Takes the next packet: afterwards silence or a block may wait, or the
@@ -139,6 +175,7 @@ impl Recording {
         match next {
             Next::Packet { packet, lost } => {
                 self.lose(lost);
+                self.packet_bytes += packet.data.len() as u64;
                 self.decode(&packet)?;
             }
             Next::AnotherStream => self.start_another_stream()?,
@@ -254,10 +291,13 @@ impl Recording {
         self.ended = true;
         let rate_hz = f64::from(self.info.sample_rate_hz.max(1));
         let seconds = |samples: u64| samples.saturating_sub(self.lead_in_samples) as f64 / rate_hz;
-        let held_s = seconds(self.raw_samples);
+        let held = self
+            .end_samples
+            .map_or(self.raw_samples, |end| end.min(self.raw_samples));
+        let held_s = seconds(held);
         let path = &self.info.path;
         self.cut_short = match (self.promised_samples, broken) {
-            (Some(promised), _) if self.raw_samples < promised => Some(format!(
+            (Some(promised), _) if held + self.promise_slack < promised => Some(format!(
                 "{path} is cut short: it promises {:.3} s and holds {held_s:.3} s. It was read \
                  up to there.",
                 seconds(promised)

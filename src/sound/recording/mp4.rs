@@ -14,6 +14,8 @@ pub struct SoundTrack {
     pub id: u32,
     /// The four letters of its first sample description.
     pub entry: [u8; 4],
+    /// The rate that its first sample description names, in Hz.
+    pub rate_hz: u32,
     /// Ticks a second of the track's media.
     pub ticks_per_s: u32,
     /// Its edits in order.
@@ -43,6 +45,8 @@ pub struct Facts {
     pub cut_from_bytes: Option<u64>,
     /// Whether there is the file-type box, which old QuickTime files lack.
     pub has_file_type: bool,
+    /// Whether the media comes in pieces, which the index does not count.
+    pub in_pieces: bool,
     /// Ticks a second of the movie.
     pub movie_ticks_per_s: u32,
     /// The sound tracks in order.
@@ -129,6 +133,7 @@ impl<R: Read + Seek> Walk<'_, R> {
                     self.facts.sound.push(track);
                 }
             }
+            b"mvex" if depth == 1 => self.facts.in_pieces = true,
             b"mdia" | b"minf" | b"stbl" | b"edts" => self.deeper(start, end, depth)?,
             b"mvhd" | b"tkhd" | b"mdhd" | b"hdlr" | b"stsd" | b"elst" => {
                 let body = self.body(start, end)?;
@@ -170,7 +175,11 @@ impl<R: Read + Seek> Walk<'_, R> {
             b"mdhd" => track.ticks_per_s = be32(body, if long { 20 } else { 12 }).unwrap_or(0),
             // A MOV has a second handler inside `minf`; its kind is "dhlr" data.
             b"hdlr" if fourcc(body, 8) == Some(*b"soun") => self.is_sound = true,
-            b"stsd" => track.entry = fourcc(body, 12).unwrap_or_default(),
+            b"stsd" => {
+                track.entry = fourcc(body, 12).unwrap_or_default();
+                // 16.16 bits, of which the whole part counts.
+                track.rate_hz = be32(body, 40).unwrap_or(0) >> 16;
+            }
             b"elst" => track.edits = edits(body, long),
             _ => {}
         }
@@ -228,6 +237,8 @@ pub struct Start {
     pub drop_samples: u64,
     /// Movie ticks of silence before the sound begins.
     pub wait_ticks: u64,
+    /// Movie ticks that are played; 0 where it is not said.
+    pub play_ticks: u64,
 }
 
 /// The start that an edit list asks for, at a rate in Hz; `None` where the list
@@ -245,6 +256,7 @@ pub fn start(track: &SoundTrack, rate_hz: u32) -> Option<Start> {
                 let ticks_per_s = u128::from(track.ticks_per_s);
                 start.drop_samples =
                     u64::try_from((samples + ticks_per_s / 2) / ticks_per_s).ok()?;
+                start.play_ticks = edit.duration_ticks;
                 played = true;
             }
             _ => return None,

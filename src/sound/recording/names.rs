@@ -42,6 +42,11 @@ pub fn codec(codec: AudioCodecId) -> String {
     fixed.to_owned()
 }
 
+/// Whether a codec is plain samples.
+pub fn is_plain(id: AudioCodecId) -> bool {
+    codec(id).ends_with(" PCM")
+}
+
 /// A container's name in words from the reader's short name.
 pub fn container(short_name: &str) -> String {
     match short_name {
@@ -50,61 +55,6 @@ pub fn container(short_name: &str) -> String {
         "adts" | "aac" => "AAC stream (ADTS)".to_owned(),
         "ogg" => "Ogg".to_owned(),
         other => other.to_ascii_uppercase(),
-    }
-}
-
-/// The name of an AAC that is not the plain kind (LC, two channels, 1024
-/// samples a frame), from its AudioSpecificConfig (ISO/IEC 14496-3, 1.6.2.1);
-/// `None` where the configuration is plain or unreadable.
-pub fn unusual_aac(config: &[u8]) -> Option<String> {
-    let first = *config.first()?;
-    let second = *config.get(1)?;
-    let mut object_type = u16::from(first >> 3);
-    if object_type == 31 {
-        object_type = 32 + (u16::from(first & 7) << 3 | u16::from(second >> 5));
-    }
-    let name = match object_type {
-        2 => {
-            // Backward-compatible signalling of band replication: the sync
-            // word 0x2b7 after the plain configuration.
-            if has_sbr_sync(config) {
-                "HE-AAC (AAC with spectral band replication)"
-            } else {
-                let channels = (second >> 3) & 0xf;
-                if channels > 2 {
-                    "AAC with more than two channels"
-                } else if channels == 0 {
-                    "AAC with a channel layout of its own"
-                } else if second & 0b100 != 0 {
-                    "AAC with 960-sample frames"
-                } else {
-                    return None;
-                }
-            }
-        }
-        1 => "AAC Main",
-        3 => "AAC SSR",
-        4 => "AAC LTP",
-        5 => "HE-AAC (AAC with spectral band replication)",
-        23 => "AAC-LD",
-        29 => "HE-AAC v2 (AAC with parametric stereo)",
-        39 => "AAC-ELD",
-        42 => "xHE-AAC (USAC)",
-        other => return Some(format!("MPEG-4 audio of object type {other}")),
-    };
-    Some(name.to_owned())
-}
-
-/// Whether band replication is signalled after the plain two-byte
-/// configuration: the 11-bit sync word, object type 5, and its flag set (many
-/// encoders write the sync word only to say that there is none).
-fn has_sbr_sync(config: &[u8]) -> bool {
-    match config {
-        [_, _, c, d, e, ..] => {
-            let sync = u16::from(*c) << 3 | u16::from(*d) >> 5;
-            sync == 0x2b7 && d & 0x1f == 5 && e & 0x80 != 0
-        }
-        _ => false,
     }
 }
 

@@ -1,21 +1,21 @@
 //! From an opened source to a recording whose first block is decoded.
 
-use symphonia::core::codecs::audio::well_known as id;
-
 use super::downmix::Downmix;
 use super::error::{RATE_RANGE_HZ, RecordingError, convert};
-use super::info::{ChannelChoice, RecordingInfo, Warnings};
-use super::packets::{Container, Packets};
+use super::info::{ChannelChoice, Listen, RecordingInfo, SoundTrack, Warnings};
+use super::ogg_opus::OggOpus;
+use super::packets::Packets;
 use super::sniff::{self, Kind};
 use super::source::Opened;
-use super::track::{self, Found, unsupported};
+use super::track::{self, damaged, unsupported};
 use super::wav::WavPackets;
-use super::{Recording, mp4, names};
+use super::{Recording, container, names, tracks};
 
 /// Opens what was told by its first bytes.
-pub fn open(opened: Opened, channel: ChannelChoice) -> Result<Recording, RecordingError> {
+pub fn open(opened: Opened, listen: Listen) -> Result<Recording, RecordingError> {
     let name = opened.name.clone();
-    let mut recording = match sniff::kind(&opened.head) {
+    let kind = sniff::kind(&opened.head);
+    let mut recording = match kind {
         Kind::NotSound(looks_like) => {
             return Err(RecordingError::NotAudio {
                 path: name,
@@ -23,9 +23,13 @@ pub fn open(opened: Opened, channel: ChannelChoice) -> Result<Recording, Recordi
             });
         }
         Kind::UndecodedSound(codec) => return Err(unsupported(&name, codec.to_owned())),
-        Kind::Wav => from_wav(WavPackets::open(opened.source, &name)?, name, channel)?,
-        Kind::Mp4 => from_container(track::find(opened, true)?, name, channel)?,
-        Kind::Unknown => from_container(track::find(opened, false)?, name, channel)?,
+        Kind::Wav => from_wav(WavPackets::open(opened.source, &name)?, name, listen)?,
+        Kind::OggOpus => from_ogg_opus(opened, listen)?,
+        Kind::Mp4 | Kind::Mkv | Kind::Unknown => container::recording(
+            track::find(opened, kind, listen.track)?,
+            name,
+            listen.channel,
+        )?,
     };
     while !recording.block_waits && !recording.ended {
         recording.decode_next()?;
@@ -76,11 +80,9 @@ fn check_rate(rate_hz: u32, name: &str) -> Result<(), RecordingError> {
     })
 }
 
-fn from_wav(
-    wav: WavPackets,
-    name: String,
-    channel: ChannelChoice,
-) -> Result<Recording, RecordingError> {
+fn from_wav(wav: WavPackets, name: String, listen: Listen) -> Result<Recording, RecordingError> {
+    let codec = names::codec(wav.params.codec);
+    tracks::only_one(listen, &name, &codec)?;
     check_rate(wav.params.sample_rate.unwrap_or(0), &name)?;
     let decoder = track::decoder(&wav.params, &name)?;
     let promised_samples = wav.promised_frames();
@@ -91,145 +93,43 @@ fn from_wav(
              is read to the end of the file."
         ));
     }
-    let info = empty_info(name, names::codec(wav.params.codec), "WAV".to_owned());
+    let info = empty_info(name, codec, "WAV".to_owned());
     Ok(Recording {
         promised_samples,
         warnings,
-        ..empty(info, channel, Packets::Wav(wav), decoder)
+        ..empty(info, listen.channel, Packets::Wav(wav), decoder)
     })
 }
 
-fn from_container(
-    found: Found,
-    name: String,
-    channel: ChannelChoice,
-) -> Result<Recording, RecordingError> {
-    let Found {
-        reader,
-        track,
-        params,
-        mp4: facts,
-    } = found;
-    let decoder = track::decoder(&params, &name)?;
-    let format = reader.format_info().short_name;
-    let mut info = empty_info(name, names::codec(params.codec), names::container(format));
-
-    let mut lead_in_samples = 0;
-    let mut warnings = Warnings::default();
-    let mp4_track = facts
-        .as_ref()
-        .and_then(|f| f.sound.iter().find(|t| t.id == track.id));
-    // The container's rate field is too narrow for rates above 65535 Hz; the
-    // decoder reads the codec's own.
-    let rate_hz = decoder
-        .codec_params()
-        .sample_rate
-        .or(params.sample_rate)
-        .unwrap_or(0);
-    let edit_list = mp4_track.filter(|t| !t.edits.is_empty());
-    if let Some(track) = edit_list {
-        match mp4::start(track, rate_hz) {
-            Some(start) => {
-                lead_in_samples = start.drop_samples;
-                if let Some(ticks_per_s) = facts.as_ref().map(|f| f.movie_ticks_per_s)
-                    && ticks_per_s > 0
-                {
-                    info.sound_starts_after_picture_s =
-                        start.wait_ticks as f64 / f64::from(ticks_per_s);
-                }
-            }
-            None => warnings.notes.push(format!(
-                "{} was edited in pieces inside its container; the sound is read whole, so times \
-                 may differ from those a player shows. Lags are right.",
-                info.path
-            )),
-        }
-    }
-    if let Some(delay) = track.delay
-        && matches!(params.codec, id::CODEC_ID_MP3 | id::CODEC_ID_AAC)
-    {
-        lead_in_samples = u64::from(delay);
-    }
-    // Elsewhere the length is an estimate, or another track's.
-    let promised_samples = match format {
-        "flac" | "aiff" | "caf" | "ogg" | "isomp4" => track.num_frames,
-        "mp3" if track.delay.is_some() => track
-            .num_frames
-            .map(|valid| valid.saturating_add(lead_in_samples)),
-        _ => None,
-    };
-    if promised_samples.is_some_and(|promised| lead_in_samples >= promised) {
-        lead_in_samples = 0;
-    }
-    info.absolute_time_note = absolute_time_note(params.codec, lead_in_samples, rate_hz);
-    info.duration_s = match format {
-        "mp3" | "mp2" | "adts" | "aac" => None,
-        _ => {
-            let of_track = track.duration.zip(track.time_base);
-            let of_file = reader
-                .media_info()
-                .duration
-                .zip(reader.media_info().time_base);
-            of_track.or(of_file).map(|(ticks, base)| {
-                ticks.get() as f64 * f64::from(base.numer.get()) / f64::from(base.denom.get())
-            })
-        }
-    };
-    let has_clock = matches!(format, "isomp4" | "matroska" | "mkv" | "ogg");
-    let packets = Packets::Container(Box::new(Container {
-        reader,
-        track_id: track.id,
-        params,
-        time_base: track.time_base,
-        has_clock,
-        known_cut: facts.is_some_and(|f| f.cut_from_bytes.is_some()),
-        lost_s: 0.0,
-        last: None,
-        usual_samples: 0,
-    }));
-    Ok(Recording {
-        lead_in_samples,
-        promised_samples,
-        warnings,
-        ..empty(info, channel, packets, decoder)
-    })
+fn from_ogg_opus(opened: Opened, listen: Listen) -> Result<Recording, RecordingError> {
+    let name = opened.name;
+    let ogg = OggOpus::open(opened.source.into_read()).map_err(|source| RecordingError::Io {
+        path: name.clone(),
+        source,
+    })?;
+    let ogg = ogg.ok_or_else(|| damaged(&name, "its Opus header makes no sense"))?;
+    let codec = names::codec(ogg.params.codec);
+    tracks::only_one(listen, &name, &codec)?;
+    let decoder = track::decoder(&ogg.params, &name)?;
+    let info = empty_info(name, codec, "Ogg".to_owned());
+    Ok(empty(
+        info,
+        listen.channel,
+        Packets::Ogg(Box::new(ogg)),
+        decoder,
+    ))
 }
 
-/// What an encoder does to absolute times. The delays are the usual ones of the
-/// encoders (AAC: 1024 to 2112 samples, MP3: 576 to 1105 with the decoder's
-/// 529; common practice, values from memory).
-fn absolute_time_note(
-    codec: symphonia::core::codecs::audio::AudioCodecId,
-    lead_in_samples: u64,
-    rate_hz: u32,
-) -> Option<String> {
-    let (name, usual) = match codec {
-        id::CODEC_ID_AAC => ("AAC", 2112_u32),
-        id::CODEC_ID_MP3 => ("MP3", 1105),
-        id::CODEC_ID_MP2 => ("MP2", 1105),
-        _ => return None,
-    };
-    let ms = |samples: f64| samples * 1000.0 / f64::from(rate_hz.max(1));
-    Some(if lead_in_samples > 0 {
-        format!(
-            "{name}: the encoder's lead-in that the file declares ({lead_in_samples} samples, \
-             {:.1} ms) is left out, as players do; times count from the first sample after it.",
-            ms(lead_in_samples as f64)
-        )
-    } else {
-        format!(
-            "{name}: the file does not declare its encoder's lead-in; times from the start may be \
-             late by up to about {:.0} ms. Lags are not touched.",
-            ms(f64::from(usual))
-        )
-    })
-}
-
-fn empty_info(path: String, codec: String, container: String) -> RecordingInfo {
+pub fn empty_info(path: String, codec: String, container: String) -> RecordingInfo {
     RecordingInfo {
         path,
         sample_rate_hz: 0,
         channels: 0,
+        tracks: vec![SoundTrack {
+            words: codec.clone(),
+            is_decoded: true,
+        }],
+        track: 1,
         codec,
         container,
         duration_s: None,
@@ -238,7 +138,7 @@ fn empty_info(path: String, codec: String, container: String) -> RecordingInfo {
     }
 }
 
-fn empty(
+pub fn empty(
     info: RecordingInfo,
     channel: ChannelChoice,
     packets: Packets,
@@ -257,6 +157,9 @@ fn empty(
         passed_samples: 0,
         raw_samples: 0,
         promised_samples: None,
+        promise_slack: 0,
+        end_samples: None,
+        packet_bytes: 0,
         cut_short: None,
         warnings: Warnings::default(),
     }

@@ -7,18 +7,21 @@ use symphonia::core::codecs::audio::AudioCodecParameters;
 use symphonia::core::errors::Error;
 use symphonia::core::formats::FormatReader;
 use symphonia::core::packet::Packet;
-use symphonia::core::units::{TimeBase, Timestamp};
+use symphonia::core::units::{Duration, TimeBase, Timestamp};
 
 use super::error::RecordingError;
 use super::guard::guarded;
+use super::ogg_opus::OggOpus;
+use super::opus;
 use super::track;
+use super::tracks;
 use super::wav::WavPackets;
 
 /// A jump of the clock longer than this is lost sound; shorter ones are the
 /// rounding of containers.
 const MIN_JUMP_S: f64 = 0.1;
 /// More than this lost in all is a broken clock, not lost sound.
-const MAX_LOST_S: f64 = 3_600.0;
+pub const MAX_LOST_S: f64 = 3_600.0;
 /// The clocks of containers are rounded to a millisecond.
 const CLOCK_ROUNDING_S: f64 = 0.0015;
 /// No codec's packet is longer; one that claims to be is broken.
@@ -47,6 +50,8 @@ pub enum Next {
 pub enum Packets {
     /// A WAV.
     Wav(WavPackets),
+    /// Opus in Ogg.
+    Ogg(Box<OggOpus>),
     /// A container that the decoding library demuxes.
     Container(Box<Container>),
 }
@@ -73,6 +78,58 @@ pub struct Container {
     /// Samples of the last packet that could be decoded: the codec's usual
     /// length, or 0.
     pub usual_samples: u64,
+    /// Opus: how its end is found.
+    pub opus: Option<OpusEnd>,
+}
+
+/// Opus fills its last packet up: that one is recognised by holding each packet
+/// back until the next has come.
+pub struct OpusEnd {
+    padding: Padding,
+    held: Option<(Packet, u64)>,
+    after: Option<Next>,
+}
+
+/// How a container says what of the last packet is padding.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Padding {
+    /// So many samples.
+    Samples(u64),
+    /// What the packet holds beyond its duration.
+    BeyondDuration,
+}
+
+impl OpusEnd {
+    /// Nothing held back yet.
+    pub fn new(padding: Padding) -> Self {
+        Self {
+            padding,
+            held: None,
+            after: None,
+        }
+    }
+
+    /// Takes what comes next; gives what came before, or `None` at first.
+    fn take(&mut self, next: Next) -> Option<Next> {
+        if let Next::Packet { packet, lost } = next {
+            let (packet, lost) = self.held.replace((packet, lost))?;
+            return Some(Next::Packet { packet, lost });
+        }
+        let Some((mut packet, lost)) = self.held.take() else {
+            return Some(next);
+        };
+        if matches!(next, Next::End) {
+            let samples = opus::samples(&packet.data).unwrap_or(0);
+            let padding = match self.padding {
+                Padding::Samples(padding) => padding.min(samples),
+                Padding::BeyondDuration if packet.dur.get() == 0 => 0,
+                Padding::BeyondDuration => samples.saturating_sub(packet.dur.get()),
+            };
+            packet.trim_end = Duration::from(padding);
+        }
+        self.after = Some(next);
+        Some(Next::Packet { packet, lost })
+    }
 }
 
 impl Packets {
@@ -80,6 +137,7 @@ impl Packets {
     pub fn params(&self) -> &AudioCodecParameters {
         match self {
             Self::Wav(wav) => &wav.params,
+            Self::Ogg(ogg) => &ogg.params,
             Self::Container(container) => &container.params,
         }
     }
@@ -93,6 +151,7 @@ impl Packets {
                 Ok(None) => Next::End,
                 Err(source) => Next::Failed(source),
             },
+            Self::Ogg(ogg) => ogg.next(),
             Self::Container(container) => container.next(rate_hz),
         }
     }
@@ -100,7 +159,10 @@ impl Packets {
     /// Tells how many samples came of the last packet, and whether they were
     /// decoded or lost.
     pub fn passed(&mut self, samples: u64, decoded: bool) {
-        if let Self::Container(container) = self {
+        // What Opus decodes to is known from the packet itself.
+        if let Self::Container(container) = self
+            && container.opus.is_none()
+        {
             if let Some((_, of_last)) = &mut container.last {
                 *of_last = samples;
             }
@@ -113,7 +175,8 @@ impl Packets {
     /// The length a packet claims, in samples at a rate in Hz.
     pub fn samples_of(&self, packet: &Packet, rate_hz: u32) -> Option<u64> {
         match self {
-            Self::Wav(_) => Some(packet.dur.get()),
+            Self::Wav(_) | Self::Ogg(_) => Some(packet.dur.get()),
+            Self::Container(container) if container.opus.is_some() => opus::samples(&packet.data),
             Self::Container(container) => {
                 let rate_hz = container.rate_hz(rate_hz)?;
                 let ticks = i64::try_from(packet.dur.get()).ok()?;
@@ -128,7 +191,9 @@ impl Packets {
     /// Chooses the sound track anew after the tracks have changed.
     pub fn choose_track_again(&mut self, name: &str) -> Result<(), RecordingError> {
         if let Self::Container(container) = self {
-            let (track, params) = track::choose(container.reader.as_ref(), None, name)?;
+            let reader = container.reader.as_ref();
+            let all = tracks::list(reader, None);
+            let (track, params, _) = track::choose(&all, reader, None, name)?;
             container.track_id = track.id;
             container.time_base = track.time_base;
             container.params = params;
@@ -140,6 +205,26 @@ impl Packets {
 
 impl Container {
     fn next(&mut self, rate_hz: u32) -> Next {
+        loop {
+            if let Some(after) = self.opus.as_mut().and_then(|end| end.after.take()) {
+                return after;
+            }
+            let next = self.next_read(rate_hz);
+            let Some(end) = &mut self.opus else {
+                return next;
+            };
+            if let Next::Packet { packet, .. } = &next {
+                let samples = opus::samples(&packet.data).unwrap_or(0);
+                self.last = Some((packet.pts, samples));
+                self.usual_samples = samples;
+            }
+            if let Some(next) = end.take(next) {
+                return next;
+            }
+        }
+    }
+
+    fn next_read(&mut self, rate_hz: u32) -> Next {
         loop {
             match guarded(|| self.reader.next_packet()) {
                 Some(Ok(Some(packet))) if packet.track_id == self.track_id => {
@@ -175,12 +260,16 @@ impl Container {
         };
         let rate_hz = f64::from(rate_hz);
         let jump_s = now_s - before_s - samples as f64 / rate_hz;
-        if !(MIN_JUMP_S..=MAX_LOST_S - self.lost_s).contains(&jump_s) {
+        let jump = self.whole_packets((jump_s * rate_hz).round().max(0.0), rate_hz);
+        // A lost packet of Opus may be shorter than a sloppy clock's jumps, but it
+        // is lost whole.
+        let is_lost = jump_s >= MIN_JUMP_S
+            || self.opus.is_some() && jump > 0 && jump.is_multiple_of(self.usual_samples.max(1));
+        if !is_lost || jump_s > MAX_LOST_S - self.lost_s {
             return 0;
         }
         self.lost_s += jump_s;
-        let jump = (jump_s * rate_hz).round();
-        self.whole_packets(jump, rate_hz)
+        jump
     }
 
     /// Whole packets are lost, so a clock of milliseconds can be bettered: a

@@ -10,6 +10,10 @@ pub enum Kind {
     Wav,
     /// MP4, M4A, MOV.
     Mp4,
+    /// MKV, WebM.
+    Mkv,
+    /// Opus in Ogg.
+    OggOpus,
     /// Something that may be sound: the decoders must try it.
     Unknown,
     /// A known kind of sound that is not decoded.
@@ -46,6 +50,12 @@ pub fn kind(head: &[u8]) -> Kind {
     // The first Ogg page holds one packet, after 27 bytes and one length.
     if head.starts_with(b"OggS") && head.get(28..36) == Some(b"Speex   ") {
         return Kind::UndecodedSound("Speex");
+    }
+    if head.starts_with(b"OggS") && head.get(28..36) == Some(b"OpusHead") {
+        return Kind::OggOpus;
+    }
+    if head.starts_with(b"\x1a\x45\xdf\xa3") {
+        return Kind::Mkv;
     }
     const SOUND: [(&[u8], &str); 17] = [
         (b"RIFX", "a big-endian WAV (RIFX)"),

@@ -98,6 +98,15 @@ impl Source {
         }
     }
 
+    /// The source as a stream that is read forwards.
+    pub fn into_read(self) -> Box<dyn Read + Send + Sync> {
+        match self {
+            Self::File(file) => Box::new(file),
+            Self::CutFile(file) => Box::new(file),
+            Self::Pipe(pipe) => pipe,
+        }
+    }
+
     /// The source as the decoders take it.
     pub fn into_media_source(self) -> Box<dyn MediaSource> {
         match self {

@@ -2,21 +2,41 @@
 //! for why there is none.
 
 use std::io::{Seek, SeekFrom};
+use std::sync::LazyLock;
 
 use symphonia::core::codecs::audio::{
     AudioCodecParameters, AudioDecoder, AudioDecoderOptions, well_known as id,
 };
+use symphonia::core::codecs::registry::CodecRegistry;
 use symphonia::core::errors::Error;
 use symphonia::core::formats::{FormatOptions, FormatReader, Track, TrackType};
 use symphonia::core::io::{MediaSourceStream, MediaSourceStreamOptions};
 use symphonia::core::meta::MetadataOptions;
 
+use super::aac;
 use super::error::{RecordingError, convert};
 use super::guard::guarded;
+use super::info::SoundTrack;
+use super::mkv;
 use super::mp4;
 use super::names;
-use super::sniff;
+use super::opus::Opus;
+use super::sniff::{self, Kind};
 use super::source::{Opened, Source};
+use super::tracks;
+
+/// The decoders: the library's, and Opus.
+static CODECS: LazyLock<CodecRegistry> = LazyLock::new(|| {
+    let mut codecs = CodecRegistry::new();
+    symphonia::default::register_enabled_codecs(&mut codecs);
+    codecs.register_audio_decoder::<Opus>();
+    codecs
+});
+
+/// Whether there is a decoder.
+pub fn is_decoded(params: &AudioCodecParameters) -> bool {
+    CODECS.get_audio_decoder(params.codec).is_some()
+}
 
 /// An opened container with the track to listen to.
 pub struct Found {
@@ -26,12 +46,19 @@ pub struct Found {
     pub track: Track,
     /// The codec's parameters.
     pub params: AudioCodecParameters,
+    /// The track's number among the sound tracks, and all of them.
+    pub number: usize,
+    /// All sound tracks.
+    pub tracks: Vec<SoundTrack>,
     /// Facts of an MP4 that the demuxer does not pass on.
     pub mp4: Option<mp4::Facts>,
+    /// Of an MKV: the padding at the end of each track, in nanoseconds.
+    pub mkv_paddings: Vec<(u64, u64)>,
 }
 
-/// Opens a container and chooses its first sound track that can be decoded.
-pub fn find(opened: Opened, is_mp4: bool) -> Result<Found, RecordingError> {
+/// Opens a container and chooses a sound track: the asked one, or the first that
+/// can be decoded.
+pub fn find(opened: Opened, kind: Kind, wanted: Option<usize>) -> Result<Found, RecordingError> {
     let Opened {
         mut source,
         head,
@@ -41,8 +68,16 @@ pub fn find(opened: Opened, is_mp4: bool) -> Result<Found, RecordingError> {
         path: name.clone(),
         source,
     };
+    let is_mp4 = kind == Kind::Mp4;
     let from_pipe = matches!(source, Source::Pipe(_));
     let mut facts = None;
+    let mut mkv_paddings = Vec::new();
+    if kind == Kind::Mkv
+        && let Source::File(file) = &mut source
+    {
+        mkv_paddings = mkv::paddings(file).map_err(io)?;
+        file.seek(SeekFrom::Start(0)).map_err(io)?;
+    }
     if is_mp4 && let Source::File(file) = &mut source {
         let found = mp4::facts(file).map_err(io)?;
         file.seek(SeekFrom::Start(0)).map_err(io)?;
@@ -75,12 +110,16 @@ pub fn find(opened: Opened, is_mp4: bool) -> Result<Found, RecordingError> {
         Ok(Err(error)) => return Err(refuse(error, is_known, is_mp4, from_pipe, &name)),
         Err(Panicked) => return Err(damaged(&name, "its header makes no sense")),
     };
-    let (track, params) = choose(reader.as_ref(), facts.as_ref(), &name)?;
+    let all = tracks::list(reader.as_ref(), facts.as_ref());
+    let (track, params, number) = choose(&all, reader.as_ref(), wanted, &name)?;
     Ok(Found {
         reader,
         track,
         params,
+        number,
+        tracks: all.into_iter().map(|sound| sound.words).collect(),
         mp4: facts,
+        mkv_paddings,
     })
 }
 
@@ -102,40 +141,42 @@ fn probe(source: Source) -> Result<Result<Box<dyn FormatReader>, Error>, Panicke
     .ok_or(Panicked)
 }
 
-/// The first sound track that can be decoded.
+/// The asked sound track or the first that can be decoded, and its number.
 pub fn choose(
+    all: &[tracks::Sound],
     reader: &dyn FormatReader,
-    facts: Option<&mp4::Facts>,
+    wanted: Option<usize>,
     name: &str,
-) -> Result<(Track, AudioCodecParameters), RecordingError> {
-    let mut undecoded = None;
-    for track in reader.tracks() {
-        let Some(params) = track.codec_params.as_ref().and_then(|p| p.audio()) else {
-            continue;
-        };
-        if symphonia::default::get_codecs()
-            .get_audio_decoder(params.codec)
-            .is_some()
-        {
-            return Ok((track.clone(), params.clone()));
-        }
-        undecoded = undecoded.or(Some(names::codec(params.codec)));
+) -> Result<(Track, AudioCodecParameters, usize), RecordingError> {
+    let mut numbered = (1..).zip(all);
+    let chosen = match wanted {
+        Some(wanted) => numbered.find(|(n, sound)| *n == wanted && sound.words.is_decoded),
+        None => numbered.find(|(_, sound)| sound.words.is_decoded),
+    };
+    if let Some((number, sound)) = chosen
+        && let Some((track, params)) = &sound.known
+    {
+        return Ok((track.clone(), params.clone(), number));
     }
-    // Tracks the demuxer does not know are still named by their sample entry.
-    let entry = facts.and_then(|f| f.sound.first()).map(|t| t.entry);
-    let codec = match (undecoded, entry) {
-        (_, Some(entry)) if &entry != b"mp4a" => names::mp4_sample_entry(entry),
-        (Some(codec), _) => codec,
-        (None, Some(_)) => "MPEG-4 audio that is not known here".to_owned(),
-        (None, None) => {
+    if let Some(wanted) = wanted
+        && !all.is_empty()
+    {
+        let words: Vec<String> = all.iter().map(|s| s.words.words.clone()).collect();
+        return Err(tracks::missing(wanted, name, &words));
+    }
+    let codec = match all.first() {
+        Some(sound) => match &sound.known {
+            Some((_, params)) => names::codec(params.codec),
+            None => sound.words.words.clone(),
+        },
+        None => {
             let has_sound = reader.first_track(TrackType::Audio).is_some();
-            if has_sound || reader.tracks().is_empty() {
-                "a codec that is not known here".to_owned()
-            } else {
+            if !has_sound && !reader.tracks().is_empty() {
                 return Err(RecordingError::NoSoundTrack {
                     path: name.to_owned(),
                 });
             }
+            "a codec that is not known here".to_owned()
         }
     };
     Err(unsupported(name, codec))
@@ -146,13 +187,19 @@ pub fn decoder(
     params: &AudioCodecParameters,
     name: &str,
 ) -> Result<Box<dyn AudioDecoder>, RecordingError> {
+    let mut params = params.clone();
     if params.codec == id::CODEC_ID_AAC
-        && let Some(unusual) = params.extra_data.as_deref().and_then(names::unusual_aac)
+        && let Some(config) = params.extra_data.as_deref()
     {
-        return Err(unsupported(name, unusual));
+        match aac::config(config) {
+            aac::Config::Plain => {}
+            aac::Config::BandReplication { core, .. } => {
+                params.with_extra_data(Box::new(core));
+            }
+            aac::Config::Undecoded(what) => return Err(unsupported(name, what)),
+        }
     }
     // The decoders allocate what a header claims: a broken one claims gigabytes.
-    let mut params = params.clone();
     params.max_frames_per_packet = params
         .max_frames_per_packet
         .map(|claimed| claimed.min(MAX_PACKET_FRAMES));
@@ -163,9 +210,12 @@ pub fn decoder(
     // says it, and would drop real sound: its encoder lead-in is dropped by the
     // caller instead.
     let options = AudioDecoderOptions::default().gapless(params.codec != id::CODEC_ID_MP3);
-    let made = guarded(|| symphonia::default::get_codecs().make_audio_decoder(&params, &options));
+    let made = guarded(|| CODECS.make_audio_decoder(&params, &options));
     match made {
         Some(Ok(decoder)) => Ok(decoder),
+        Some(Err(Error::Unsupported(what))) if params.codec == id::CODEC_ID_OPUS => {
+            Err(unsupported(name, format!("Opus, but {what}")))
+        }
         Some(Err(Error::Unsupported(_))) => Err(unsupported(
             name,
             format!("an unusual kind of {}", names::codec(params.codec)),

@@ -1,5 +1,3 @@
-#![allow(clippy::unwrap_used, clippy::expect_used)]
-
 use super::*;
 use crate::timeline::event::MomentKind;
 use crate::timeline::physics::{bounce_interval_s, fall_time_s};

@@ -1,6 +1,6 @@
 //! The fields of a plan as texts, while it is filled in.
 
-use super::{Behaviour, Plan, Practise, Step};
+use super::{Behaviour, Plan, Practise, Step, numbers};
 
 /// A field that a plan has once.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -14,7 +14,7 @@ pub(super) enum Basic {
     Again,
 }
 
-/// They, in the order of the form.
+/// Fields in form order.
 pub(super) const BASICS: [Basic; 7] = [
     Basic::Name,
     Basic::Animal,
@@ -257,27 +257,18 @@ impl Draft {
                 return Err(wrong(Place::Basic(basic), why));
             }
         }
-        let length_min = self.number(Basic::Minutes, "How many minutes? A number such as 5.")?;
-        let treats = self.number(
-            Basic::Treats,
-            "How many treats? A whole number, or nothing.",
-        )?;
-        let treats = match treats {
-            Some(n) if n.fract() != 0.0 || n > f64::from(u32::MAX) => {
-                let why = "How many treats? A whole number, or nothing.";
-                return Err(wrong(Place::Basic(Basic::Treats), why));
-            }
-            other => other.map(|n| n as u32),
-        };
-        let again = "After how many minutes? A number, or nothing.";
+        let told = |basic: Basic| move |why: &str| wrong(Place::Basic(basic), why);
+        let length_min = numbers::minutes(self.basic(Basic::Minutes));
+        let treats = numbers::treats(self.basic(Basic::Treats));
+        let again = numbers::again_after(self.basic(Basic::Again));
         let plan = Plan {
             name: text(Basic::Name),
             animal: text(Basic::Animal),
             person: some(Basic::Person),
             bridge: some(Basic::Bridge),
-            length_min: length_min.unwrap_or(0.0),
-            treats,
-            again_after_min: self.number(Basic::Again, again)?,
+            length_min: length_min.map_err(told(Basic::Minutes))?,
+            treats: treats.map_err(told(Basic::Treats))?,
+            again_after_min: again.map_err(told(Basic::Again))?,
             behaviours: self.behaviours()?,
             practise: self.practise()?,
             ..Plan::free(5.0)
@@ -295,15 +286,6 @@ impl Draft {
         plan.check()
             .map_err(|error| wrong(place_of(&error.to_string()), &sentence(&error.to_string())))?;
         Ok(plan)
-    }
-
-    fn number(&self, basic: Basic, why: &str) -> Result<Option<f64>, Wrong> {
-        let text = self.basic(basic).trim().replace(',', ".");
-        match text.parse::<f64>() {
-            _ if text.is_empty() && basic != Basic::Minutes => Ok(None),
-            Ok(n) if n.is_finite() && n >= 0.0 => Ok(Some(n)),
-            _ => Err(wrong(Place::Basic(basic), why)),
-        }
     }
 
     fn behaviours(&self) -> Result<Vec<Behaviour>, Wrong> {

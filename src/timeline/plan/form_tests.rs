@@ -1,5 +1,3 @@
-#![allow(clippy::unwrap_used)]
-
 use super::*;
 
 const TARGET: &str = include_str!("../../../fixtures/plans/target.toml");

@@ -7,6 +7,8 @@ use crate::timeline::plan::Plan;
 /// One event that counts, with the thing and the step practised at its instant.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Act {
+    /// The event's number in its log.
+    pub number: i64,
     /// Seconds.
     pub t_s: f64,
     /// Standard uncertainty in milliseconds.
@@ -78,7 +80,8 @@ impl<'a> Practised<'a> {
 pub fn acts(log: &Log, plan: &Plan) -> Vec<Act> {
     let mut practised = Practised::first(plan);
     let mut all = Vec::new();
-    for event in log.counted() {
+    for entry in log.counted_entries() {
+        let event = &entry.event;
         practised.take(&event.what);
         let kind = match &event.what {
             Happened::Mark(_) => ActKind::Mark,
@@ -97,6 +100,7 @@ pub fn acts(log: &Log, plan: &Plan) -> Vec<Act> {
             | Happened::Aside { .. } => continue,
         };
         all.push(Act {
+            number: entry.number,
             t_s: event.t_s,
             u_ms: event.u_ms,
             item: practised.item,

@@ -175,7 +175,6 @@ fn read_line(record: &csv::StringRecord, line: u64, u_ms: f64) -> Result<Line, E
 
 #[cfg(test)]
 mod tests {
-    #![allow(clippy::unwrap_used)]
     use super::*;
 
     #[test]

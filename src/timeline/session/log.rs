@@ -53,13 +53,16 @@ impl Log {
     /// The events that count, in order of time; the ear tells a mark a little
     /// after a key that was pressed later.
     pub fn counted(&self) -> Vec<&SessionEvent> {
-        let mut counted: Vec<&SessionEvent> = self
-            .entries
-            .iter()
+        self.counted_entries().iter().map(|e| &e.event).collect()
+    }
+
+    /// The events that count, in order of time, each with its number.
+    pub fn counted_entries(&self) -> Vec<&Entry> {
+        let all = self.entries.iter();
+        let mut counted: Vec<&Entry> = all
             .filter(|e| !e.is_aside && e.event.t_s.is_finite() && !is_undo(e))
-            .map(|e| &e.event)
             .collect();
-        counted.sort_by(|a, b| a.t_s.total_cmp(&b.t_s));
+        counted.sort_by(|a, b| a.event.t_s.total_cmp(&b.event.t_s));
         counted
     }
 
@@ -104,7 +107,6 @@ fn is_of_a_person(entry: &Entry) -> bool {
 
 #[cfg(test)]
 mod tests {
-    #![allow(clippy::unwrap_used)]
     use super::*;
     use crate::timeline::MomentSource;
 
