@@ -5,14 +5,12 @@
 use crate::ear::word::{WordAt, WordProfile, known_after_s};
 use crate::ear::{ClickProfile, Ear, EarError, Heard};
 use crate::timeline::{
-    BallFinder, Drop, Found, HeardSound, Impact, KnownMoment, MomentId, MomentKind, Refused, Sound,
-    SoundId, SoundKind, moment_of,
+    BallFinder, BallKind, Drop, Found, HeardSound, Impact, KnownMoment, MomentId, MomentKind,
+    Refused, Sound, SoundId, SoundKind, Unproven, moment_of,
 };
 
 /// Seconds after which a click or a bang is told at the latest.
 const SOUND_KNOWN_S: f64 = 0.5;
-/// Drops whose heights differ by less than this part are from one height.
-const SAME_HEIGHT: f64 = 0.2;
 
 /// What was heard in a stream.
 #[derive(Debug, Clone, PartialEq, Default)]
@@ -27,6 +25,8 @@ pub struct Timeline {
     pub drops: Vec<Drop>,
     /// Chains of impacts that look like a drop but were refused.
     pub refused: Vec<Refused>,
+    /// What was heard like a ball and could not be proven; known at the end.
+    pub unproven: Unproven,
     /// Length of the stream in seconds.
     pub duration_s: f64,
 }
@@ -71,10 +71,11 @@ impl Timeline {
         let floor_u_ms = self.u_ms_near(drop.floor_s);
         let u_ms = match kind {
             MomentKind::Release => floor_u_ms.hypot(drop.release_u_ms),
-            // Half a flight is known as well as the two impacts that end it.
+            // Half a flight is known as well as the two impacts that end it, and the air.
             MomentKind::Top => {
                 let second = drop.impacts_s.get(1);
-                0.5 * floor_u_ms.hypot(second.map_or(0.0, |t_s| self.u_ms_near(*t_s)))
+                let second_u_ms = second.map_or(0.0, |t_s| self.u_ms_near(*t_s));
+                (0.5 * floor_u_ms.hypot(second_u_ms)).hypot(drop.top_u_ms)
             }
             MomentKind::Floor | MomentKind::Behaviour => floor_u_ms,
         };
@@ -101,39 +102,15 @@ impl Timeline {
         nearest.map_or(0.0, |s| s.u_ms)
     }
 
-    /// A drill drops one ball from one height. Where the drops that were found say
-    /// which, the impacts are gone through once more with the height known: a
-    /// drop with few bounces is then told from chance. What was found before stays
-    /// as it is, to the last digit: a drop set aside, or kept, is known by it.
-    fn look_again(&mut self) {
-        let mut heights: Vec<f64> = self.drops.iter().map(|d| d.height_m).collect();
-        heights.sort_by(f64::total_cmp);
-        let (Some(low), Some(high), Some(middle)) = (
-            heights.first(),
-            heights.last(),
-            heights.get(heights.len() / 2),
-        ) else {
-            return;
-        };
-        if high - low > SAME_HEIGHT * middle {
-            return;
+    /// Adds a drop, or puts it in the place of the same drop before it was settled;
+    /// returns its place.
+    pub fn add_drop(&mut self, drop: Drop) -> usize {
+        let known = self.drops.iter().position(|d| d.floor_s == drop.floor_s);
+        match known {
+            Some(place) => self.drops[place] = drop,
+            None => self.drops.push(drop),
         }
-        let mut ball = BallFinder::new(Some(*middle));
-        let mut again = Self::default();
-        let impacts = self.sounds.iter().filter(|s| !s.sound.is_mark());
-        for one in impacts {
-            let impact = Impact {
-                t_s: one.sound.t_s,
-                strength_db: one.sound.level_dbfs,
-            };
-            sort_in(ball.push(impact), &mut again, &mut |_| {});
-        }
-        sort_in(ball.finish(), &mut again, &mut |_| {});
-        let mut new = again.drops;
-        new.retain(|drop| !self.drops.iter().any(|old| old.overlaps(drop)));
-        self.refused
-            .retain(|one| !new.iter().any(|drop| drop.overlaps(&one.drop)));
-        self.drops.append(&mut new);
+        known.unwrap_or(self.drops.len() - 1)
     }
 }
 
@@ -145,7 +122,8 @@ pub enum News {
     Sound(HeardSound),
     /// A taught word within praise or talk: no mark.
     InPraise(Sound),
-    /// A drop of the ball.
+    /// A drop of the ball; one that was given before it was settled comes again with
+    /// its floor.
     Drop(Drop),
 }
 
@@ -153,7 +131,6 @@ pub enum News {
 pub struct Listening {
     ear: Ear,
     ball: BallFinder,
-    height_told: bool,
     names: Vec<String>,
     rate_hz: f64,
     known_after_s: f64,
@@ -171,12 +148,18 @@ impl Listening {
         Ok(Self {
             ear: Ear::new(rate_hz, profiles)?,
             ball: BallFinder::new(height_m),
-            height_told: height_m.is_some(),
             names: profiles.iter().map(|p| p.name.clone()).collect(),
             rate_hz: f64::from(rate_hz),
             known_after_s: SOUND_KNOWN_S,
             timeline: Timeline::default(),
         })
+    }
+
+    /// Listens for this kind of ball.
+    #[must_use]
+    pub fn with_ball(mut self, kind: Option<BallKind>) -> Self {
+        self.ball = self.ball.with_ball(kind);
+        self
     }
 
     /// Listens for taught words too, at the same sample rate; `word_at` says where
@@ -254,9 +237,7 @@ impl Listening {
         let found = ball.finish();
         sort_in(found, timeline, tell);
         timeline.duration_s = duration_s;
-        if !self.height_told {
-            self.timeline.look_again();
-        }
+        timeline.unproven = ball.unproven();
         Ok(self.timeline)
     }
 }
@@ -289,6 +270,7 @@ fn take(
         let found = ball.push(Impact {
             t_s: sound.t_s,
             strength_db: sound.level_dbfs,
+            print: heard.print,
         });
         sort_in(found, timeline, tell);
     }
@@ -308,7 +290,7 @@ fn sort_in(found: Vec<Found>, timeline: &mut Timeline, tell: &mut dyn FnMut(News
         match one {
             Found::Drop(drop) => {
                 tell(News::Drop(drop.clone()));
-                timeline.drops.push(drop);
+                timeline.add_drop(drop);
             }
             Found::Refused(refused) => timeline.refused.push(refused),
         }

@@ -6,6 +6,9 @@ use crate::measure::{Summary, Yardstick};
 pub const ENOUGH_LAGS: usize = 5;
 /// More misses or strays than this share come first.
 pub const TOO_MANY: f64 = 0.2;
+/// More strays than this share say that drops were not heard, rather than that the
+/// trainer clicked for nothing.
+pub const MOSTLY: f64 = 0.6;
 /// A variable error (divisor n − 1) beyond this share of the aim's width is wide.
 pub const WIDE: f64 = 0.5;
 
@@ -17,13 +20,20 @@ pub struct TooFewToAdvise {
     pub n: usize,
 }
 
-/// The one thing to try next. In this order: misses, strays, a median outside the
+/// The one thing to try next. In this order: drops that were not heard, misses, strays, a median outside the
 /// aim, marks far apart, and else that it goes well. The shares are conventions of
 /// this program.
 ///
 /// # Errors
 /// Fewer than five lags and few misses.
 pub fn advice(summary: &Summary) -> Result<&'static str, TooFewToAdvise> {
+    if summary.n_marks >= ENOUGH_LAGS && summary.stray.share.unwrap_or(0.0) > MOSTLY {
+        return Ok(
+            "Most marks have no drop beside them: more likely the drops were not heard than you \
+             clicked for nothing. Drop on a hard floor near the microphone, let the ball bounce, \
+             and tell the height with --height.",
+        );
+    }
     let is_reaction = summary.yardstick == Yardstick::Reaction;
     let share = |s: Option<f64>| s.unwrap_or(0.0);
     if summary.n_moments >= ENOUGH_LAGS && share(summary.missed.share) > TOO_MANY {
@@ -154,6 +164,15 @@ mod tests {
                 .unwrap()
                 .contains("far apart")
         );
+    }
+
+    /// Twenty marks, and of the drops two alone were found, where bounces lie: that is
+    /// no fault of the trainer's.
+    #[test]
+    fn marks_without_drops_are_not_the_trainers_fault() {
+        let advice = told(&[80.0; 2], 2, 18, Yardstick::Anticipation).unwrap();
+        assert!(advice.contains("not heard"), "{advice}");
+        assert!(advice.contains("--height"));
     }
 
     #[test]

@@ -1,12 +1,14 @@
 //! The drill so far. [`step`] is the only way in which it changes; it reads no
 //! clock: what time it is comes with the events.
 
+use std::ops::Range;
+
 use super::setup::{Setup, Way};
 use crate::listen::{News, Timeline};
 use crate::measure::unheard::{Ears, unheard};
 use crate::measure::{Summary, Yardstick, summarise};
 use crate::review::{Outcome, judge};
-use crate::timeline::{KnownMoment, Moment, MomentId, Pair, SoundId};
+use crate::timeline::{KnownMoment, Moment, MomentId, MomentKind, Pair, SoundId};
 
 /// Seconds after which nothing more is heard of an instant: a drop is told once
 /// its ball is silent, which takes some seconds of bounces.
@@ -234,14 +236,21 @@ impl State {
         self.moments.insert(place, new);
     }
 
-    /// The moments of drops from the one at `first` on.
-    fn add_drops(&mut self, first: usize) {
-        if self.setup.way == Way::Ball {
-            for place in first..self.heard.drops.len() {
-                let moment = self.heard.moment(place, self.setup.kind);
-                moment.into_iter().for_each(|new| self.add_moment(new));
+    /// Adds the moments of the drops at `places` that have none yet; whether there are
+    /// any. A floor stands at once; release and top get better until the drop is settled.
+    fn add_drops(&mut self, places: Range<usize>) -> bool {
+        let known = self.moments.len();
+        let ours = self.setup.way == Way::Ball;
+        for place in places.filter(|_| ours) {
+            let kind = self.setup.kind;
+            let is_due = kind == MomentKind::Floor || self.heard.drops[place].is_settled;
+            let is_new = self.moments.iter().all(|m| m.id != MomentId::at(place));
+            let moment = self.heard.moment(place, kind);
+            if let Some(new) = moment.filter(|_| is_due && is_new) {
+                self.add_moment(new);
             }
         }
+        self.moments.len() > known
     }
 
     fn undo(&mut self) {
@@ -255,10 +264,9 @@ impl State {
     }
 
     fn end(&mut self, heard: Timeline) {
-        let known = self.heard.drops.len();
         self.now_s = heard.duration_s;
         self.heard = heard;
-        self.add_drops(known);
+        self.add_drops(0..self.heard.drops.len());
         self.phase = Phase::Done;
         self.pairs = self.outcome().pairs;
         self.settled = self.pairs.len();
@@ -296,9 +304,10 @@ pub fn step(mut state: State, event: Event) -> State {
         }
         Event::Heard(News::InPraise(sound)) => state.heard.in_praise.push(sound),
         Event::Heard(News::Drop(drop)) => {
-            state.heard.drops.push(drop);
-            state.add_drops(state.heard.drops.len() - 1);
-            state.pair_again();
+            let place = state.heard.add_drop(drop);
+            if state.add_drops(place..place + 1) {
+                state.pair_again();
+            }
         }
         Event::Moment(moment, u_ms) => {
             // The worst that was told stands for all.

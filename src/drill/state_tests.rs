@@ -54,10 +54,13 @@ fn ball(t_s: f64) -> Event {
         release_s: t_s - 0.5,
         release_u_ms: 12.0,
         top_s: t_s + 0.35,
+        top_u_ms: 0.0,
         restitution: 0.7,
         height_m: 1.226,
+        height_u_m: 0.06,
         residual_ms: Some(0.1),
         chance_per_hour: 0.0,
+        is_settled: true,
     }))
 }
 

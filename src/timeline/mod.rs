@@ -9,7 +9,7 @@ pub mod physics;
 pub mod plan;
 pub mod session;
 
-pub use ball::{BallFinder, Drop, Found, Impact, Refusal, Refused, moment_of};
+pub use ball::{BallFinder, BallKind, Drop, Found, Impact, Refusal, Refused, Unproven, moment_of};
 pub use event::{
     Aim, HeardSound, KnownMoment, Moment, MomentId, MomentKind, MomentSource, Outcome, Pair, Sound,
     SoundId, SoundKind,

@@ -47,16 +47,112 @@ pub fn fall_time_from_bounce_s(first_interval_s: f64, e: f64) -> f64 {
     first_interval_s / (2.0 * e)
 }
 
-/// Seconds a ball takes to fall `height_m` metres from rest through air, from
-/// its terminal speed in m/s: (v/g)·arcosh(exp(g·h/v²)) for drag growing with
-/// the square of the speed.
+/// Density of dry air at 20 °C and 101.325 kPa, in kg/m³ (ISO 2533's gas law).
+const AIR_KG_M3: f64 = 1.204;
+
+/// Air that slows a ball with the square of its speed.
 ///
-/// For a tennis ball (terminal speed 22.9 m/s) the air adds 1.4 ms to a fall of
-/// 1 m, for a table-tennis ball 10.6 ms: the bound on what leaving out the air
-/// costs a release moment. Floor and top moments do not depend on the fall.
-pub fn fall_time_in_air_s(height_m: f64, terminal_speed_m_s: f64) -> f64 {
-    let x = GRAVITY_M_S2 * height_m / (terminal_speed_m_s * terminal_speed_m_s);
-    terminal_speed_m_s / GRAVITY_M_S2 * x.exp().acosh()
+/// It is known by one number: 1/v², where v is the terminal speed in m/s; 0 is a
+/// vacuum. Closed forms for a ball that falls and is thrown straight up (Timmerman
+/// and van der Weele 1999, Am J Phys 67:538: the rise is an arctangent, the fall a
+/// hyperbolic one). Buoyancy and the air that moves along are left out: together
+/// they slow the lightest balls (table tennis, football) by about 1 % of the time.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Air {
+    /// 1/v² in s²/m².
+    pub drag: f64,
+}
+
+impl Air {
+    /// No air at all.
+    pub const NONE: Self = Self { drag: 0.0 };
+
+    /// Air as a ball of this mass (kg), diameter (m) and drag coefficient feels it:
+    /// v² = 2·m·g / (ρ·C·A).
+    pub fn around(mass_kg: f64, diameter_m: f64, coefficient: f64) -> Self {
+        let area_m2 = std::f64::consts::PI * diameter_m * diameter_m / 4.0;
+        Self {
+            drag: AIR_KG_M3 * coefficient * area_m2 / (2.0 * mass_kg * GRAVITY_M_S2),
+        }
+    }
+
+    /// The speed in m/s at which the air holds the ball's weight.
+    pub fn terminal_speed_m_s(self) -> f64 {
+        1.0 / self.drag.sqrt()
+    }
+
+    /// `x / k` where `f(k·x)` is near `k·x`: the closed forms without a division by
+    /// a drag of nothing.
+    fn over(self, f: impl Fn(f64) -> f64, x: f64) -> f64 {
+        let k = self.drag.max(0.0).sqrt();
+        if k < 1e-9 { x } else { f(k * x) / k }
+    }
+
+    /// Seconds of a fall of `height_m` metres from rest: (v/g)·arcosh(exp(g·h/v²)).
+    pub fn fall_time_s(self, height_m: f64) -> f64 {
+        let square = self.drag.max(0.0) * 2.0 * GRAVITY_M_S2 * height_m;
+        if square < 1e-12 {
+            return fall_time_s(height_m);
+        }
+        // arcosh(exp(x)) = arsinh(√(exp(2x) − 1)), which is exact for small x.
+        let launch = (square.exp_m1() / self.drag).sqrt();
+        self.over(f64::asinh, launch) / GRAVITY_M_S2
+    }
+
+    /// Metres fallen from rest in `fall_s` seconds: (v²/g)·ln cosh(g·t/v).
+    pub fn fall_height_m(self, fall_s: f64) -> f64 {
+        let x = self.drag.max(0.0).sqrt() * GRAVITY_M_S2 * fall_s;
+        if x < 1e-4 {
+            return fall_height_m(fall_s) * (1.0 - x * x / 6.0);
+        }
+        x.cosh().ln() / (self.drag * GRAVITY_M_S2)
+    }
+
+    /// Speed in m/s after falling from rest for `fall_s` seconds: v·tanh(g·t/v).
+    pub fn speed_after_fall_m_s(self, fall_s: f64) -> f64 {
+        self.over(f64::tanh, GRAVITY_M_S2 * fall_s)
+    }
+
+    /// Seconds of the fall that ends at `speed_m_s`: (v/g)·artanh(u/v). A ball does
+    /// not fall faster than its terminal speed: infinite there.
+    pub fn fall_time_to_speed_s(self, speed_m_s: f64) -> f64 {
+        if self.drag.max(0.0).sqrt() * speed_m_s >= 1.0 {
+            return f64::INFINITY;
+        }
+        self.over(f64::atanh, speed_m_s) / GRAVITY_M_S2
+    }
+
+    /// Seconds from leaving the floor at `launch_m_s` to the top: (v/g)·arctan(w/v).
+    pub fn rise_time_s(self, launch_m_s: f64) -> f64 {
+        self.over(f64::atan, launch_m_s) / GRAVITY_M_S2
+    }
+
+    /// Seconds from leaving the floor at `launch_m_s` to the next impact: the rise
+    /// and (v/g)·arsinh(w/v).
+    pub fn flight_s(self, launch_m_s: f64) -> f64 {
+        self.rise_time_s(launch_m_s) + self.over(f64::asinh, launch_m_s) / GRAVITY_M_S2
+    }
+
+    /// Speed in m/s at the impact that ends a flight: w / √(1 + w²/v²).
+    pub fn landing_m_s(self, launch_m_s: f64) -> f64 {
+        launch_m_s / (1.0 + self.drag.max(0.0) * launch_m_s * launch_m_s).sqrt()
+    }
+
+    /// Launch speed in m/s of a flight of `flight_s` seconds (Newton's method on
+    /// [`Air::flight_s`], which is concave: it settles from below).
+    pub fn launch_m_s(self, flight_s: f64) -> f64 {
+        let mut launch = GRAVITY_M_S2 * flight_s / 2.0;
+        for _ in 0..20 {
+            let square = self.drag.max(0.0) * launch * launch;
+            let slope = (1.0 / (1.0 + square) + 1.0 / (1.0 + square).sqrt()) / GRAVITY_M_S2;
+            let step = (flight_s - self.flight_s(launch)) / slope;
+            launch += step;
+            if step.abs() <= 1e-13 * launch {
+                break;
+            }
+        }
+        launch
+    }
 }
 
 #[cfg(test)]
@@ -93,43 +189,82 @@ mod tests {
         near(impact_speed_m_s(2.54), 7.0582, 5e-5);
     }
 
-    /// Terminal speed √(2mg/(ρ·C_d·A)) in air of 1.204 kg/m³.
-    fn terminal_speed_m_s(mass_kg: f64, diameter_m: f64, drag: f64) -> f64 {
-        let area = std::f64::consts::PI * diameter_m * diameter_m / 4.0;
-        (2.0 * mass_kg * GRAVITY_M_S2 / (1.204 * drag * area)).sqrt()
-    }
-
     /// Tennis: drag coefficient 0.507 in free flight (Cross and Lindsey 2013).
     /// Times computed with numpy from the same closed form.
     #[test]
     fn fall_through_air() {
-        let tennis = terminal_speed_m_s(0.0577, 0.067, 0.507);
-        near(tennis, 22.93, 0.005);
-        near(fall_time_in_air_s(1.0, tennis) * 1000.0, 453.006, 0.001);
-        near(fall_time_in_air_s(1.5, tennis) * 1000.0, 555.678, 0.001);
-        near(fall_time_in_air_s(2.54, tennis) * 1000.0, 725.429, 0.001);
-        let table_tennis = terminal_speed_m_s(0.0027, 0.040, 0.5);
-        near(
-            fall_time_in_air_s(1.0, table_tennis) * 1000.0,
-            462.215,
-            0.001,
-        );
+        let tennis = Air::around(0.0577, 0.067, 0.507);
+        near(tennis.terminal_speed_m_s(), 22.93, 0.005);
+        near(tennis.fall_time_s(1.0) * 1000.0, 453.006, 0.001);
+        near(tennis.fall_time_s(1.5) * 1000.0, 555.678, 0.001);
+        near(tennis.fall_time_s(2.54) * 1000.0, 725.429, 0.001);
+        let table_tennis = Air::around(0.0027, 0.040, 0.5);
+        near(table_tennis.fall_time_s(1.0) * 1000.0, 462.215, 0.001);
     }
 
-    /// The closed form against the equation of motion dv/dt = g·(1 − v²/v_t²),
-    /// integrated in small steps (midpoint rule).
+    /// Random falls and flights against scipy's solver of the equation of motion
+    /// (tests/reference/ball.py, versions in ball.json).
     #[test]
-    fn fall_through_air_obeys_the_equation_of_motion() {
-        let (terminal, dt) = (22.93, 1e-5);
-        let acceleration = |v: f64| GRAVITY_M_S2 * (1.0 - v * v / (terminal * terminal));
-        let (mut y, mut v, mut t) = (0.0, 0.0, 0.0);
-        while y < 1.5 {
-            let middle = v + acceleration(v) * dt / 2.0;
-            y += middle * dt;
-            v += acceleration(middle) * dt;
-            t += dt;
+    fn falls_and_flights_obey_the_equation_of_motion() {
+        let text = include_str!("../../tests/reference/ball.json");
+        let file: serde_json::Value = serde_json::from_str(text).unwrap();
+        let number = |case: &serde_json::Value, name: &str| case[name].as_f64().unwrap();
+        let falls = file["falls"].as_array().unwrap();
+        assert!(falls.len() >= 40);
+        for case in falls {
+            let air = Air {
+                drag: number(case, "terminal_m_s").powi(-2),
+            };
+            let (height_m, fall_s) = (number(case, "height_m"), number(case, "fall_s"));
+            let speed = number(case, "speed_m_s");
+            near(air.fall_time_s(height_m), fall_s, 1e-8);
+            near(air.fall_height_m(fall_s), height_m, 1e-7);
+            near(air.speed_after_fall_m_s(fall_s), speed, 1e-7);
+            near(air.fall_time_to_speed_s(speed), fall_s, 1e-7);
         }
-        near(fall_time_in_air_s(1.5, terminal), t, 2e-5);
+        let flights = file["flights"].as_array().unwrap();
+        assert!(flights.len() >= 40);
+        for case in flights {
+            let air = Air {
+                drag: number(case, "terminal_m_s").powi(-2),
+            };
+            let launch = number(case, "launch_m_s");
+            near(air.rise_time_s(launch), number(case, "rise_s"), 1e-8);
+            near(air.flight_s(launch), number(case, "flight_s"), 1e-8);
+            near(air.landing_m_s(launch), number(case, "landing_m_s"), 1e-7);
+            near(air.launch_m_s(number(case, "flight_s")), launch, 1e-6);
+        }
+    }
+
+    /// Without air, and with next to none, the formulas are those of a vacuum.
+    #[test]
+    fn a_vacuum_is_the_limit_of_air() {
+        for air in [Air::NONE, Air { drag: 1e-22 }, Air { drag: 1e-9 }] {
+            near(air.fall_time_s(1.0), fall_time_s(1.0), 1e-8);
+            near(air.fall_height_m(0.5), fall_height_m(0.5), 1e-7);
+            near(air.flight_s(3.0), 6.0 / GRAVITY_M_S2, 1e-7);
+            near(air.rise_time_s(3.0), 3.0 / GRAVITY_M_S2, 1e-7);
+            near(air.landing_m_s(3.0), 3.0, 1e-7);
+            near(air.launch_m_s(6.0 / GRAVITY_M_S2), 3.0, 1e-7);
+            near(air.speed_after_fall_m_s(0.4), 0.4 * GRAVITY_M_S2, 1e-7);
+        }
+        let slow = Air { drag: 1.0 / 81.0 };
+        assert_eq!(slow.fall_time_to_speed_s(9.5), f64::INFINITY);
+    }
+
+    /// Halliday, Resnick, Walker, Fundamentals of Physics, chapter 6: a ball that has
+    /// reached 95 % of its terminal speed has fallen (v²/2g)·ln(1/(1 − 0.95²)); their
+    /// table of terminal speeds (after Brancazio 1984) has 20 m/s after 47 m for a
+    /// basketball and 9 m/s after 10 m for a table-tennis ball (values from memory).
+    #[test]
+    fn textbook_distance_to_95_percent_of_terminal_speed() {
+        for (terminal, fall_m) in [(20.0f64, 47.0), (9.0, 10.0)] {
+            let air = Air {
+                drag: terminal.powi(-2),
+            };
+            let fall_s = air.fall_time_to_speed_s(0.95 * terminal);
+            near(air.fall_height_m(fall_s), fall_m, 0.5);
+        }
     }
 
     /// ITF Rules of Tennis, Appendix I: dropped 254 cm, rebound 135–147 cm

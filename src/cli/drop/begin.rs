@@ -86,7 +86,9 @@ impl DropCmd {
             eprintln!("Note: {words}.");
         }
         let word_at = settings.bridge.word_at;
-        let listening = taught.listening(rate_hz, self.listened_height(), word_at)?;
+        let listening = taught
+            .listening(rate_hz, self.listened_height(), word_at)?
+            .with_ball(self.ball);
         let keeps = !self.no_keep && (!self.sound.is_recording() || self.keep || self.keep_sound);
         let journal = keeps.then(|| open_journal(home)).transpose()?;
         let state = State::new(Setup {
@@ -216,6 +218,7 @@ impl DropCmd {
                     "catch": self.catch,
                     "drops": state.setup.drops,
                     "height_m": self.height,
+                    "ball": self.ball.map(|kind| kind.to_string()),
                     "seed": seed,
                 },
             }))?,

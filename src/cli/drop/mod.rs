@@ -14,7 +14,9 @@ use anyhow::{Context, anyhow, bail};
 use clap::{Args, ValueEnum};
 
 use super::columns;
-use super::review::{BallMoment, contract, parse_height, parse_span, parse_window, word_at_parser};
+use super::review::{
+    BallMoment, contract, parse_ball, parse_height, parse_span, parse_window, word_at_parser,
+};
 use super::sound_in::SoundIn;
 use super::trouble::{BadUsage, Signalled};
 use crate::drill::Way;
@@ -24,7 +26,7 @@ use crate::journal::{Home, Journal, Settings, hands};
 use crate::measure::observer::key_errors_ms;
 use crate::page::Recording as Reviewed;
 use crate::screen::{KeyMap, Log, Look, Screen, run, view};
-use crate::timeline::Window;
+use crate::timeline::{BallKind, Window};
 use app::{Drill, TABLE};
 use begin::Running;
 use end::measure_presser;
@@ -70,6 +72,10 @@ pub(super) struct DropCmd {
     /// Height the ball falls from, in metres
     #[arg(long, value_name = "METRES", value_parser = parse_height, allow_hyphen_values = true)]
     height: Option<f64>,
+    /// The ball: tennis, table-tennis, rubber, football, golf, basketball, volleyball, or
+    /// its mass and diameter (58g,67mm); it is worked out from the bounces otherwise
+    #[arg(long, value_name = "KIND", value_parser = parse_ball)]
+    ball: Option<BallKind>,
     /// Harder: some drops are held or caught, and a mark then is a stray
     #[arg(long)]
     catch: bool,

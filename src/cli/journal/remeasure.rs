@@ -41,6 +41,7 @@ struct Listened {
     channel: Option<usize>,
     track: Option<usize>,
     height_m: Option<f64>,
+    ball: Option<String>,
 }
 
 /// Hears again one bout, or all of them.
@@ -108,7 +109,10 @@ fn listen(
     let track = listened.track.filter(|_| !is_kept);
     let mut recording = Recording::open(sound, Listen { channel, track })?;
     let rate_hz = recording.info().sample_rate_hz;
-    let mut listening = taught.listening(rate_hz, listened.height_m, word_at)?;
+    let ball = listened.ball.as_deref().and_then(|kind| kind.parse().ok());
+    let mut listening = taught
+        .listening(rate_hz, listened.height_m, word_at)?
+        .with_ball(ball);
     while let Some(block) = recording.next_block()? {
         listening.push(block)?;
     }
@@ -124,6 +128,7 @@ fn drops_again(stored: &StoredBout, sound: &Path) -> Result<Vec<Pair>> {
         channel: in_force.listened.channel,
         track: in_force.listened.track,
         height_m: in_force.listened.height_m.or(in_force.drill.height_m),
+        ball: in_force.listened.ball.or(in_force.drill.ball),
     };
     let kind = stored.moments().next().map(|m| m.kind);
     let kind = kind.context("there were no moments in it")?;

@@ -5,7 +5,7 @@ use clap::ValueEnum;
 use clap::builder::{PossibleValuesParser, TypedValueParser};
 
 use crate::ear::word::WordAt;
-use crate::timeline::{MomentKind, Window};
+use crate::timeline::{BallKind, MomentKind, Window};
 
 /// Which moment of the drop is to be marked.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, ValueEnum)]
@@ -61,6 +61,10 @@ pub(in crate::cli) fn word_at_parser() -> impl TypedValueParser<Value = WordAt> 
         let found = WordAt::ALL.into_iter().find(|at| at.name() == text);
         found.unwrap_or_default()
     })
+}
+
+pub(in crate::cli) fn parse_ball(text: &str) -> Result<BallKind, String> {
+    text.parse()
 }
 
 pub(in crate::cli) fn parse_height(text: &str) -> Result<f64, String> {

@@ -10,7 +10,7 @@ use crate::ear::word::WordAt;
 use crate::listen::Timeline;
 use crate::review::{Outcome, Rules, judge};
 use crate::sound::recording::{Compression, Gap, Listen, Recording};
-use crate::timeline::{KnownMoment, Moment, MomentKind};
+use crate::timeline::{BallKind, KnownMoment, Moment, MomentKind};
 use crate::words::count;
 
 /// One recording, reviewed.
@@ -35,6 +35,7 @@ pub(super) struct Jobs<'a> {
     pub(super) taught: &'a Bridges,
     pub(super) word_at: WordAt,
     pub(super) height_m: Option<f64>,
+    pub(super) ball: Option<BallKind>,
     pub(super) listen: Listen,
     pub(super) told: Option<&'a [Moment]>,
     pub(super) kind: MomentKind,
@@ -71,9 +72,10 @@ impl Jobs<'_> {
     fn one(&self, file: &Path) -> anyhow::Result<Done> {
         let mut recording = Recording::open(file, self.listen)?;
         let info = recording.info().clone();
-        let mut listening =
-            self.taught
-                .listening(info.sample_rate_hz, self.height_m, self.word_at)?;
+        let mut listening = self
+            .taught
+            .listening(info.sample_rate_hz, self.height_m, self.word_at)?
+            .with_ball(self.ball);
         let mut is_silent = true;
         while let Some(block) = recording.next_block()? {
             is_silent &= block.iter().all(|x| *x == 0.0);

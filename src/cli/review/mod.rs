@@ -27,9 +27,11 @@ use super::{people, prose, teach};
 use crate::ear::word::WordAt;
 use crate::journal::{Home, HomeError, Settings};
 use crate::sound::recording::{ChannelChoice, Listen};
-use crate::timeline::{MomentKind, Window};
+use crate::timeline::{BallKind, MomentKind, Window};
 
-pub(super) use self::args::{BallMoment, parse_height, parse_span, parse_window, word_at_parser};
+pub(super) use self::args::{
+    BallMoment, parse_ball, parse_height, parse_span, parse_window, word_at_parser,
+};
 pub(super) use self::contract::contract;
 pub(super) use self::keep::open_journal;
 pub(super) use self::rules::{is_events_table, rules};
@@ -67,6 +69,10 @@ pub(super) struct ReviewCmd {
     /// Height the ball falls from, in metres; it is worked out from the bounces otherwise
     #[arg(long, value_name = "METRES", value_parser = parse_height, allow_hyphen_values = true)]
     height: Option<f64>,
+    /// The ball: tennis, table-tennis, rubber, football, golf, basketball, volleyball, or
+    /// its mass and diameter (58g,67mm); it is worked out from the bounces otherwise
+    #[arg(long, value_name = "KIND", value_parser = parse_ball)]
+    ball: Option<BallKind>,
     /// Where in a spoken mark the mark is: where its sound begins, or at the word's
     /// perceptual centre, by a model
     #[arg(long, value_name = "WHERE", value_parser = word_at_parser())]
@@ -103,7 +109,7 @@ pub(super) struct ReviewCmd {
     #[arg(long, value_name = "NAME")]
     person: Option<String>,
     /// A session with an animal was recorded: the moments are behaviours
-    #[arg(long, conflicts_with_all = ["csv", "vtt", "cues", "height", "mark"])]
+    #[arg(long, conflicts_with_all = ["csv", "vtt", "cues", "height", "ball", "mark"])]
     session: bool,
     /// With --session: the plan, by its name in the journal or as a TOML file
     #[arg(long, value_name = "PLAN", requires = "session")]
@@ -156,6 +162,7 @@ impl ReviewCmd {
             taught: &taught,
             word_at: settings.bridge.word_at,
             height_m: self.height,
+            ball: self.ball,
             listen,
             told: told.as_ref().map(|t| &t.0[..]),
             kind,
@@ -197,7 +204,12 @@ impl ReviewCmd {
                     &rules,
                     &taught,
                     person.as_deref(),
-                    &serde_json::json!({"channel": self.channel, "track": one.track, "height_m": self.height}),
+                    &serde_json::json!({
+                        "channel": self.channel,
+                        "track": one.track,
+                        "height_m": self.height,
+                        "ball": self.ball.map(|kind| kind.to_string()),
+                    }),
                 )?;
                 if let Some(id) = journal.kept_before(&review)?.filter(|_| !self.again) {
                     kept_already(journal, &id)?;

@@ -133,7 +133,8 @@ impl Room {
                 .impact
                 .strike(f64::from(self.rate_hz), ball.wobble(), &mut self.dice);
             // Level goes with the speed of the impact, a little more than in proportion.
-            let gain = peak * ball.restitution.powf(1.2 * k as f64);
+            let part = fall.speeds_m_s[k] / fall.speeds_m_s[0];
+            let gain = peak * part.powf(1.2);
             for (n, &v) in sound.iter().enumerate() {
                 if let Some(y) = self.dry.get_mut(at + n) {
                     *y += v * gain as f32;

@@ -3,9 +3,10 @@
 
 use super::Impact;
 use super::chance::{
-    Expected, FALL_S, Opening, RATTLE_S, REACH_SD, RESTITUTION, ln_level, ln_rattle_density,
-    predict,
+    Expected, FALL_S, Opening, RATTLE_S, REACH_SD, RESTITUTION, SECOND_MISSED, ln_level,
+    ln_rattle_density, next_by_ratio, predict,
 };
+use super::familiar::{ANY_FIRST_S, Familiar};
 
 /// Impacts in a chain at most; a ball that bounces on is heard no further.
 pub const LONGEST: usize = 32;
@@ -67,9 +68,9 @@ impl Chain {
     }
 }
 
-/// The most ball-like chain that begins with impact `start`, where impacts come
-/// at `rate_per_s`; `None` where no three impacts could open one. The list is
-/// ascending, of at most 255 impacts.
+/// The most ball-like chain of an unknown ball that begins with impact `start`, where
+/// impacts come at `rate_per_s`; `None` where no three impacts could open one. The
+/// list is ascending, of at most 255 impacts.
 pub fn best_from(
     impacts: &[Impact],
     start: usize,
@@ -80,6 +81,7 @@ pub fn best_from(
     let search = Search {
         impacts,
         ln_rate: rate_per_s.ln(),
+        familiar: None,
     };
     let t0 = impacts[start].t_s;
     for second in start + 1..impacts.len() {
@@ -106,7 +108,9 @@ pub fn best_from(
                     continue;
                 }
                 let ln_density = opening.density(interval, e, expected).ln();
-                let chain = search.grow(opening, [start, second, third], interval, e, ln_density);
+                let places = [start, second, third];
+                let begun = search.begin(&places, &opening.numbers(), interval, e, ln_density);
+                let chain = search.grow(begun);
                 if best.is_none_or(|b| chain.ln_chance < b.ln_chance) {
                     best = Some(chain);
                 }
@@ -116,21 +120,84 @@ pub fn best_from(
     best
 }
 
+/// The most ball-like chain of the familiar ball that begins with impact `start`: two
+/// impacts are enough to open it. As [`best_from`].
+pub fn familiar_from(
+    impacts: &[Impact],
+    start: usize,
+    familiar: &Familiar,
+    rate_per_s: f64,
+) -> Option<Chain> {
+    let search = Search {
+        impacts,
+        ln_rate: rate_per_s.ln(),
+        familiar: Some(familiar),
+    };
+    let ln_floor = familiar.ln_floor(&impacts[start]);
+    let mut best: Option<Chain> = None;
+    for second in start + 1..impacts.len() {
+        let gap_s = impacts[second].t_s - impacts[start].t_s;
+        if gap_s > 2.0 * ANY_FIRST_S.1 {
+            break;
+        }
+        for number in [1, 2] {
+            let first_s = match number {
+                1 => gap_s,
+                _ => gap_s / (1.0 + familiar.next_s(gap_s / 1.8).0 / (gap_s / 1.8)),
+            };
+            if !(ANY_FIRST_S.0..=ANY_FIRST_S.1).contains(&first_s) {
+                continue;
+            }
+            // The gap over a missed bounce is wider than the first interval, and so
+            // is its density spread wider.
+            let ln_heard = match number {
+                1 => (1.0 - SECOND_MISSED).ln(),
+                _ => SECOND_MISSED.ln() - (gap_s / first_s).ln(),
+            };
+            let ratio = familiar.next_s(first_s).0 / first_s;
+            let ln_density = familiar.ln_first(first_s)
+                + ln_heard
+                + ln_floor
+                + familiar.ln_print(&impacts[second]);
+            let begun = search.begin(&[start, second], &[0, number], first_s, ratio, ln_density);
+            let chain = search.grow(begun);
+            if best.is_none_or(|b| chain.ln_chance < b.ln_chance) {
+                best = Some(chain);
+            }
+        }
+    }
+    best
+}
+
 struct Search<'a> {
     impacts: &'a [Impact],
     ln_rate: f64,
+    familiar: Option<&'a Familiar>,
+}
+
+/// A chain as it grows, and the intervals of every bounce so far, those of missed ones
+/// filled in.
+struct Begun {
+    chain: Chain,
+    intervals: [f64; 2 * LONGEST],
+    bounces: usize,
 }
 
 impl Search<'_> {
-    /// Continues an opening bounce by bounce and gives its best beginning.
-    fn grow(
+    /// A chain of the impacts that open it.
+    fn begin(
         &self,
-        opening: Opening,
-        places: [usize; 3],
-        first_interval_s: f64,
-        e: f64,
+        places: &[usize],
+        numbers: &[u8],
+        first_s: f64,
+        ratio: f64,
         ln_density: f64,
-    ) -> Chain {
+    ) -> Begun {
+        let bounces = numbers.last().map_or(0, |n| usize::from(*n));
+        let mut intervals = [0.0; 2 * LONGEST];
+        for (n, interval) in intervals.iter_mut().enumerate().take(bounces) {
+            *interval = first_s * ratio.powi(n as i32);
+        }
         let mut chain = Chain {
             members: [0; LONGEST],
             numbers: [0; LONGEST],
@@ -138,45 +205,62 @@ impl Search<'_> {
             ln_density,
             rattles: 0,
             ln_chance: 0.0,
-            last_interval_s: first_interval_s * e.powi(i32::from(opening.numbers()[2]) - 1),
-            ratio: e,
+            last_interval_s: intervals[bounces.saturating_sub(1)],
+            ratio,
         };
-        // Intervals of every bounce so far, those of missed ones filled in.
-        let mut intervals = [0.0; 2 * LONGEST];
-        let mut bounces = usize::from(opening.numbers()[2]);
-        for (n, interval) in intervals.iter_mut().enumerate().take(bounces) {
-            *interval = first_interval_s * e.powi(n as i32);
+        for (place, number) in places.iter().zip(numbers) {
+            self.add(&mut chain, *place, *number, 0.0);
         }
-        for (place, number) in places.into_iter().zip(opening.numbers()) {
-            self.add(&mut chain, place, number, 0.0);
+        Begun {
+            chain,
+            intervals,
+            bounces,
         }
-        let mut best = chain;
-        let mut missed_in_all = usize::from(opening != Opening::Complete);
+    }
 
+    /// The interval after one, and its standard deviation.
+    fn next(&self, interval_s: f64, ratio: f64, rests_on: usize) -> (f64, f64) {
+        match self.familiar {
+            Some(familiar) => familiar.next_s(interval_s),
+            None => next_by_ratio(interval_s, ratio, rests_on),
+        }
+    }
+
+    /// Continues an opening bounce by bounce and gives its best beginning.
+    fn grow(&self, begun: Begun) -> Chain {
+        let Begun {
+            mut chain,
+            mut intervals,
+            mut bounces,
+        } = begun;
+        let mut best = chain;
+        let mut missed_in_all = usize::from(chain.len <= bounces);
         while chain.len < LONGEST && bounces + 2 < intervals.len() {
             let last_place = usize::from(chain.members[chain.len - 1]);
             let last_s = self.impacts[last_place].t_s;
-            let (interval, ratio) = (chain.last_interval_s, chain.ratio);
-            if interval * ratio < SHORTEST_INTERVAL_S {
+            let ratio = chain.ratio;
+            let next = self.next(chain.last_interval_s, ratio, bounces.min(4));
+            if next.0 < SHORTEST_INTERVAL_S {
                 break;
             }
+            let after = self.next(next.0, ratio, bounces.min(4));
             let may_miss = missed_in_all < 1 + chain.len / 4;
-            let next = [false, true]
+            let heard = [None, Some(after)]
                 .into_iter()
-                .filter(|missed| !missed || may_miss)
+                .filter(|missed| missed.is_none() || may_miss)
                 .find_map(|missed| {
-                    let rests_on = bounces.min(4);
-                    let p = predict(last_s, interval, ratio, rests_on, missed);
+                    let p = predict(last_s, next, missed);
                     self.likeliest(&p, last_place, ratio)
-                        .map(|(place, ln)| (place, ln, missed))
+                        .map(|(place, ln)| (place, ln, missed.is_some()))
                 });
-            let Some((place, ln_gain, missed)) = next else {
+            let Some((place, ln_gain, missed)) = heard else {
                 break;
             };
             let gap = self.impacts[place].t_s - last_s;
             if missed {
-                intervals[bounces] = gap / (1.0 + ratio);
-                intervals[bounces + 1] = gap * ratio / (1.0 + ratio);
+                let whole_s = next.0 + after.0;
+                intervals[bounces] = gap * next.0 / whole_s;
+                intervals[bounces + 1] = gap * after.0 / whole_s;
                 bounces += 2;
                 missed_in_all += 1;
             } else {
@@ -184,17 +268,26 @@ impl Search<'_> {
                 bounces += 1;
             }
             chain.last_interval_s = intervals[bounces - 1];
-            let back = (bounces - 1).min(3);
-            let over = chain.last_interval_s / intervals[bounces - 1 - back];
-            chain.ratio = over
-                .powf(1.0 / back as f64)
-                .clamp(RESTITUTION.0, RESTITUTION.1);
+            chain.ratio = self.ratio(&intervals[..bounces]);
             self.add(&mut chain, place, bounces as u8, ln_gain);
             if chain.ln_chance < best.ln_chance {
                 best = chain;
             }
         }
         best
+    }
+
+    /// The ratio that predicts the next interval.
+    fn ratio(&self, intervals: &[f64]) -> f64 {
+        let bounces = intervals.len();
+        let last_s = intervals[bounces - 1];
+        if let Some(familiar) = self.familiar {
+            return familiar.next_s(last_s).0 / last_s;
+        }
+        let back = (bounces - 1).min(3);
+        let over = last_s / intervals[bounces - 1 - back];
+        over.powf(1.0 / back as f64)
+            .clamp(RESTITUTION.0, RESTITUTION.1)
     }
 
     /// The impact that the prediction makes likeliest, with its log density.
@@ -214,7 +307,9 @@ impl Search<'_> {
             .filter(|(place, _)| *place > last_place)
             .map(|(place, impact)| {
                 let step_db = impact.strength_db - self.impacts[last_place].strength_db;
-                (place, p.ln_density(impact.t_s) + ln_level(step_db, ratio))
+                let ln_print = self.familiar.map_or(0.0, |f| f.ln_print(impact));
+                let ln_density = p.ln_density(impact.t_s) + ln_print;
+                (place, ln_density + ln_level(step_db, ratio))
             })
             .max_by(|a, b| a.1.total_cmp(&b.1))
     }
@@ -223,7 +318,9 @@ impl Search<'_> {
     /// that explains it better than chance. In an opening, the level steps are
     /// added here.
     fn add(&self, chain: &mut Chain, place: usize, number: u8, ln_gain: f64) {
-        if (1..3).contains(&chain.len) {
+        // Where the ball is familiar, the third impact is a gain already weighed.
+        let opens = if self.familiar.is_some() { 1..2 } else { 1..3 };
+        if opens.contains(&chain.len) {
             let before = usize::from(chain.members[chain.len - 1]);
             let steps = i32::from(number - chain.numbers[chain.len - 1]);
             let step_db = self.impacts[place].strength_db - self.impacts[before].strength_db;

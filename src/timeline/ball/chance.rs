@@ -16,91 +16,61 @@
 //! The densities below are the program's conventions: wide enough for real balls
 //! on real floors. Being too wide costs drops in noise; it makes no false ones.
 
-use super::super::physics::{fall_height_m, fall_time_s};
+use super::super::physics::fall_time_s;
 
 /// Restitutions looked for. Below, a ball makes too few bounces to be known;
 /// above, a steady beat would pass for one.
 pub const RESTITUTION: (f64, f64) = (0.3, 0.95);
-/// Falls looked for in seconds (3 cm to 4 m): wider than the plausible ones, so
+/// Falls looked for in seconds, as a vacuum has them (3 cm to 6 m): wider than the plausible ones, so
 /// that an implausible chain can be refused by name.
-pub const FALL_S: (f64, f64) = (0.08, 0.9);
+pub const FALL_S: (f64, f64) = (0.08, 1.1);
 /// Share of bounces that are not heard.
 const MISSED: f64 = 0.05;
 /// Share of second impacts, loud ones, that are not heard.
-const SECOND_MISSED: f64 = 0.01;
+pub const SECOND_MISSED: f64 = 0.01;
 /// Standard deviation of an impact's instant, in seconds.
 const INSTANT_SD_S: f64 = 0.0012;
 /// Standard deviation of the restitution from bounce to bounce, as a share: it
 /// changes a little with speed and with the spot of the floor.
-const RESTITUTION_SD: f64 = 0.01;
+const RESTITUTION_SD: f64 = 0.013;
 /// How far from its predicted instant an impact is looked for, in standard
 /// deviations.
 pub const REACH_SD: f64 = 3.0;
 /// Seconds within which a second, unexplained impact is the first one's rattle.
-pub const RATTLE_S: f64 = 0.032;
+pub const RATTLE_S: f64 = 0.045;
 /// Share of impacts that rattle.
 const RATTLING: f64 = 0.1;
 
-/// A ball met before in the same stream.
-#[derive(Debug, Clone, Copy)]
-pub struct Familiar {
-    pub restitution: f64,
-    pub fall_s: f64,
-}
-
-impl Familiar {
-    const RESTITUTION_SHARE: f64 = 0.06;
-    const FALL_SHARE: f64 = 0.12;
-
-    pub fn fits(self, restitution: f64, fall_s: f64) -> bool {
-        (restitution / self.restitution - 1.0).abs() <= Self::RESTITUTION_SHARE
-            && (fall_s / self.fall_s - 1.0).abs() <= Self::FALL_SHARE
-    }
-
-    fn density(self, restitution: f64, fall_s: f64) -> f64 {
-        if !self.fits(restitution, fall_s) {
-            return 0.0;
-        }
-        1.0 / (2.0 * Self::RESTITUTION_SHARE * self.restitution)
-            / (2.0 * Self::FALL_SHARE * self.fall_s)
-    }
-}
-
-/// What is expected of a drop before it is heard.
+/// What is expected of a drop of an unknown ball.
 #[derive(Debug, Clone, Copy, Default)]
 pub struct Expected {
     pub told_height_m: Option<f64>,
-    pub familiar: Option<Familiar>,
 }
 
-impl Expected {
-    /// Whether a height agrees with the told one; true where none was told.
-    pub fn agrees(&self, height_m: f64, tolerance: f64) -> bool {
-        self.told_height_m
-            .is_none_or(|told| (height_m / told - 1.0).abs() <= tolerance)
-    }
+/// Falls, as shares of a told height's fall, that a vacuum and a constant restitution
+/// read off the bounces: of most balls and, because of the air, of the lightest; and
+/// how many drops each holds.
+const NEAR_TOLD: [(f64, f64, f64); 2] = [(0.95, 1.11, 0.68), (1.11, 1.45, 0.17)];
 
-    /// Density of a ball's restitution and fall time (per second).
+impl Expected {
+    /// Density of a ball's restitution and fall time (per second) as a vacuum and a
+    /// constant restitution have them.
     fn density(&self, restitution: f64, fall_s: f64) -> f64 {
+        debug_assert!((RESTITUTION.0..=RESTITUTION.1).contains(&restitution));
         let any_e = 1.0 / (RESTITUTION.1 - RESTITUTION.0);
         let any_fall = 1.0 / (FALL_S.1 - FALL_S.0);
         let fall = match self.told_height_m {
             None => any_fall,
             Some(told) => {
-                let told_fall_s = fall_time_s(told);
-                let near = if self.agrees(fall_height_m(fall_s), 0.2) {
-                    // ±20 % of height is ±10 % of the fall time.
-                    1.0 / (0.2 * told_fall_s)
-                } else {
-                    0.0
-                };
-                0.8 * near + 0.2 * any_fall
+                let told_s = fall_time_s(told);
+                let near = NEAR_TOLD
+                    .into_iter()
+                    .filter(|(from, to, _)| (*from..*to).contains(&(fall_s / told_s)))
+                    .map(|(from, to, holds)| holds / (to - from) / told_s);
+                near.sum::<f64>() + 0.15 * any_fall
             }
         };
-        match self.familiar {
-            None => any_e * fall,
-            Some(f) => 0.5 * any_e * fall + 0.5 * f.density(restitution, fall_s),
-        }
+        any_e * fall
     }
 }
 
@@ -159,6 +129,20 @@ impl Opening {
     }
 }
 
+/// Share by which a ratio of intervals grows from bounce to bounce, for want of
+/// better knowledge: the restitution falls with speed, and so does the air's part.
+const GROWTH: f64 = 0.01;
+
+/// The interval after one of `interval_s` by the ratio before it, which rests on so
+/// many intervals; and its standard deviation.
+pub fn next_by_ratio(interval_s: f64, ratio: f64, rests_on: usize) -> (f64, f64) {
+    let next_s = interval_s * (ratio * (1.0 + GROWTH)).min(RESTITUTION.1);
+    // Errors of the earlier instants as they enter the prediction, for ratios
+    // about 0.75: two intervals make the ratio, or more do.
+    let instants = INSTANT_SD_S * if rests_on < 3 { 3.4 } else { 2.6 };
+    (next_s, instants.hypot(RESTITUTION_SD * next_s))
+}
+
 /// The next bounce as the chain so far predicts it.
 #[derive(Debug, Clone, Copy)]
 pub struct Prediction {
@@ -167,29 +151,20 @@ pub struct Prediction {
     ln_heard: f64,
 }
 
-/// Predicts the next bounce, or the one after it where one is missed, from the
-/// last impact, the last interval, the ratio and how many intervals it rests on.
-pub fn predict(
-    last_s: f64,
-    interval_s: f64,
-    ratio: f64,
-    rests_on: usize,
-    missed: bool,
-) -> Prediction {
-    let next_s = interval_s * ratio;
-    // Errors of the earlier instants as they enter the prediction, for ratios
-    // about 0.75: two intervals make the ratio, or more do.
-    let instants = INSTANT_SD_S * if rests_on < 3 { 3.4 } else { 2.6 };
-    let (t_s, spread, ln_heard) = if missed {
-        let step_s = next_s * (1.0 + ratio);
-        (last_s + step_s, 1.5, MISSED.ln())
-    } else {
-        (last_s + next_s, 1.0, (1.0 - MISSED).ln())
-    };
-    Prediction {
-        t_s,
-        sd_s: spread * instants.hypot(RESTITUTION_SD * (t_s - last_s)),
-        ln_heard,
+/// Predicts the next bounce from the last impact and the interval to come, or the one
+/// after it where one is missed.
+pub fn predict(last_s: f64, (next_s, sd_s): (f64, f64), second: Option<(f64, f64)>) -> Prediction {
+    match second {
+        Some((second_s, second_sd_s)) => Prediction {
+            t_s: last_s + next_s + second_s,
+            sd_s: (1.8 * sd_s).hypot(second_sd_s),
+            ln_heard: MISSED.ln(),
+        },
+        None => Prediction {
+            t_s: last_s + next_s,
+            sd_s,
+            ln_heard: (1.0 - MISSED).ln(),
+        },
     }
 }
 

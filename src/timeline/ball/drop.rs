@@ -1,7 +1,7 @@
 //! One drop: what its impacts say about the ball.
 
 use super::super::event::{Moment, MomentKind, MomentSource};
-use super::super::physics::{fall_height_m, fall_time_from_bounce_s, fall_time_s};
+use super::bounce::{Bouncing, INSTANT_SD_S};
 
 /// One fall of the ball, recognised by its bounces. Times in seconds.
 #[derive(Debug, Clone, PartialEq)]
@@ -10,120 +10,114 @@ pub struct Drop {
     pub impacts_s: Vec<f64>,
     /// The first impact, exactly as it was given.
     pub floor_s: f64,
-    /// The ball left the hand: from the told height, or else from the bounces.
+    /// The ball left the hand: from the bounces, and from the told height where there
+    /// is one, each by what it is worth.
     pub release_s: f64,
     /// Standard uncertainty of the release in milliseconds; the floor's and the
     /// top's are those of the impacts.
     pub release_u_ms: f64,
-    /// The ball stood at the top of its first bounce: midway between the first
-    /// two impacts.
+    /// The ball stood at the top of its first bounce: a little less than midway between
+    /// the first two impacts, because the air makes the fall longer than the rise.
     pub top_s: f64,
-    /// Coefficient of restitution.
+    /// What the air leaves open of the top, as a standard uncertainty in milliseconds;
+    /// the two impacts' own comes on top.
+    pub top_u_ms: f64,
+    /// Coefficient of restitution at the floor.
     pub restitution: f64,
     /// Height of the drop in metres, from the bounces alone.
     pub height_m: f64,
-    /// Root mean square of the gaps between impacts about the fitted ones, in
+    /// Its standard uncertainty in metres.
+    pub height_u_m: f64,
+    /// Root mean square of the intervals about what those before them foretold, in
     /// milliseconds; `None` with three impacts, which always fit.
     pub residual_ms: Option<f64>,
     /// Times an hour that chance would give a chain as ball-like, at most.
     pub chance_per_hour: f64,
+    /// Whether the ball is silent. Before, the floor stands, and the release and the
+    /// top may still get better.
+    pub is_settled: bool,
 }
 
-/// Share by which the restitution of the first bounce may differ from the later
-/// ones' (it is lower at higher speed): a convention; Cross (1999) Am J Phys
-/// 67:222 shows the effect, the figure has no source.
-const RESTITUTION_CHANGE: f64 = 0.025;
 /// Standard uncertainty of a told height, as a share: a convention (2 cm in a
-/// metre, and the air).
-const TOLD_HEIGHT_U: f64 = 0.02;
+/// metre).
+pub(super) const TOLD_HEIGHT_U: f64 = 0.02;
 
 impl Drop {
-    /// Measures a drop from its impacts in seconds and their bounce numbers
-    /// (from 0, ascending, at least three).
-    ///
-    /// The intervals T·eⁿ are fitted by least squares on their logarithms, each
-    /// weighted by its square, because an instant's error weighs less on a longer
-    /// interval; a gap over missed bounces is the sum of its intervals. Without a
-    /// told height, the release's uncertainty is that of a restitution that
-    /// changes by 2.5 %; with it, that of a height known to 2 %.
+    /// Measures a drop from its impacts in seconds, their bounce numbers (from 0,
+    /// ascending, at least two) and how the ball bounces.
     pub(super) fn from_impacts(
         impacts_s: Vec<f64>,
         numbers: &[u8],
+        bouncing: &Bouncing,
         told_height_m: Option<f64>,
         chance_per_hour: f64,
     ) -> Self {
-        let (first_s, e) = fit(&impacts_s, numbers);
-        let gap = |n: usize| gap_s(first_s, e, numbers[n], numbers[n + 1]);
-        let gaps = impacts_s.len() - 1;
-        let squares: f64 = (0..gaps)
-            .map(|n| (impacts_s[n + 1] - impacts_s[n] - gap(n)).powi(2))
-            .sum();
-        let fall_s = fall_time_from_bounce_s(first_s, e);
-        let (release_fall_s, share) = match told_height_m {
-            // Half, because the fall time grows with the height's root.
-            Some(height_m) => (fall_time_s(height_m), TOLD_HEIGHT_U / 2.0),
-            None => (fall_s, RESTITUTION_CHANGE),
-        };
         let floor_s = impacts_s[0];
-        let first_interval_s = if numbers[1] == 1 {
-            impacts_s[1] - floor_s
+        let gap_s = impacts_s[1] - floor_s;
+        let first_s = if numbers[1] == 1 {
+            gap_s
         } else {
-            first_s
+            bouncing.first_of_two_s(gap_s)
         };
+        let before = bouncing.before(first_s, INSTANT_SD_S, told_height_m);
+        let alone = bouncing.before(first_s, INSTANT_SD_S, None);
         Self {
             floor_s,
-            release_s: floor_s - release_fall_s,
-            release_u_ms: release_fall_s * share * 1000.0,
-            top_s: floor_s + first_interval_s / 2.0,
-            restitution: e,
-            height_m: fall_height_m(fall_s),
-            residual_ms: (gaps > 2).then(|| (squares / gaps as f64).sqrt() * 1000.0),
+            release_s: floor_s - before.fall_s,
+            release_u_ms: before.u_s * 1000.0,
+            top_s: floor_s + before.rise_s,
+            restitution: before.restitution,
+            height_m: alone.height_m,
+            // The height goes with the square of the fall.
+            height_u_m: 2.0 * alone.height_m * alone.u_s / alone.fall_s,
+            top_u_ms: before.rise_u_s * 1000.0,
+            residual_ms: Self::residual_ms(&Self::intervals(&impacts_s, numbers), bouncing),
             chance_per_hour,
+            is_settled: true,
             impacts_s,
         }
+    }
+
+    /// The intervals between impacts of bounces that follow each other, each with the
+    /// number of the bounce before it.
+    pub(super) fn intervals(impacts_s: &[f64], numbers: &[u8]) -> Vec<(u8, f64)> {
+        let pairs = impacts_s.windows(2).zip(numbers.windows(2));
+        pairs
+            .filter(|(_, n)| n[1] == n[0] + 1)
+            .map(|(t, n)| (n[0], t[1] - t[0]))
+            .collect()
+    }
+
+    fn residual_ms(intervals: &[(u8, f64)], bouncing: &Bouncing) -> Option<f64> {
+        let off = intervals
+            .windows(2)
+            .filter(|pair| pair[1].0 == pair[0].0 + 1)
+            .map(|pair| pair[1].1 - bouncing.next_s(pair[0].1, 0.0).0);
+        let off: Vec<f64> = off.collect();
+        let squares: f64 = off.iter().map(|s| s * s).sum();
+        (off.len() > 1).then(|| (squares / off.len() as f64).sqrt() * 1000.0)
     }
 }
 
 impl Drop {
+    /// Whether its bounces agree with a told height, as far as they say one.
+    pub(super) fn agrees_with(&self, told_m: f64) -> bool {
+        // The release holds the told height; the height found does not.
+        let off_m = (self.height_m - told_m).abs();
+        off_m <= (super::HEIGHT_TOLERANCE * told_m).max(1.5 * self.height_u_m)
+    }
+
+    /// Whether its bounces may say a height that a ball is dropped from by hand.
+    pub(super) fn is_plausible(&self) -> bool {
+        let (low_m, high_m) = super::PLAUSIBLE_HEIGHT_M;
+        self.height_m + self.height_u_m >= low_m && self.height_m - 2.0 * self.height_u_m <= high_m
+    }
+
     /// Whether the two cannot be drops of one ball, one after the other.
     pub(crate) fn overlaps(&self, other: &Self) -> bool {
         let last_s = |d: &Self| d.impacts_s.last().copied().unwrap_or(d.floor_s);
         self.release_s < last_s(other) && other.release_s < last_s(self)
     }
-}
-
-/// The time from bounce `from` to bounce `to` for a first interval and a ratio.
-fn gap_s(first_s: f64, e: f64, from: u8, to: u8) -> f64 {
-    (from..to).map(|n| first_s * e.powi(i32::from(n))).sum()
-}
-
-/// First interval in seconds and restitution. A gap over missed bounces counts as
-/// its first interval, with the restitution of the round before, until it
-/// settles.
-fn fit(impacts_s: &[f64], numbers: &[u8]) -> (f64, f64) {
-    let mut e: f64 = 0.75;
-    let mut first_s = 0.0;
-    for _ in 0..20 {
-        let (mut w, mut wx, mut wy, mut wxx, mut wxy) = (0.0, 0.0, 0.0, 0.0, 0.0);
-        for (pair, number) in impacts_s.windows(2).zip(numbers.windows(2)) {
-            let share = gap_s(1.0, e, 0, number[1] - number[0]);
-            let interval = (pair[1] - pair[0]) / share;
-            let (x, y, weight) = (f64::from(number[0]), interval.ln(), interval * interval);
-            w += weight;
-            wx += weight * x;
-            wy += weight * y;
-            wxx += weight * x * x;
-            wxy += weight * x * y;
-        }
-        let slope = (w * wxy - wx * wy) / (w * wxx - wx * wx);
-        first_s = ((wy - slope * wx) / w).exp();
-        let settled = (slope.exp() - e).abs() < 1e-12;
-        e = slope.exp();
-        if settled {
-            break;
-        }
-    }
-    (first_s, e)
 }
 
 /// A chain that looked like a ball and was refused.

@@ -1,12 +1,12 @@
 use super::*;
 use crate::timeline::event::MomentKind;
-use crate::timeline::physics::bounce_interval_s;
+use crate::timeline::physics::{bounce_interval_s, fall_time_s};
 
 /// A small deterministic source of chance (SplitMix64: Steele, Lea, Flood 2014).
-struct Dice(u64);
+pub(super) struct Dice(pub u64);
 
 impl Dice {
-    fn unit(&mut self) -> f64 {
+    pub(super) fn unit(&mut self) -> f64 {
         self.0 = self.0.wrapping_add(0x9E37_79B9_7F4A_7C15);
         let mut z = self.0;
         z = (z ^ (z >> 30)).wrapping_mul(0xBF58_476D_1CE4_E5B9);
@@ -14,12 +14,18 @@ impl Dice {
         ((z ^ (z >> 31)) >> 11) as f64 / (1u64 << 53) as f64
     }
 
-    fn range(&mut self, from: f64, to: f64) -> f64 {
+    pub(super) fn range(&mut self, from: f64, to: f64) -> f64 {
         from + (to - from) * self.unit()
     }
 
+    /// Standard normal (Box and Muller 1958).
+    pub(super) fn normal(&mut self) -> f64 {
+        let radius = (-2.0 * (1.0 - self.unit()).ln()).sqrt();
+        radius * (std::f64::consts::TAU * self.unit()).cos()
+    }
+
     /// Arrival times of a Poisson stream.
-    fn poisson(&mut self, rate_per_s: f64, from_s: f64, to_s: f64) -> Vec<f64> {
+    pub(super) fn poisson(&mut self, rate_per_s: f64, from_s: f64, to_s: f64) -> Vec<f64> {
         let mut times = Vec::new();
         let mut t = from_s;
         if rate_per_s <= 0.0 {
@@ -64,6 +70,7 @@ impl Ball {
             impacts.push(Impact {
                 t_s: t + dice.range(-self.jitter_s, self.jitter_s),
                 strength_db: -12.0 + 20.0 * self.e.log10() * n as f64 + dice.range(-4.0, 4.0),
+                print: None,
             });
             t += interval;
             if interval < 0.06 {
@@ -74,12 +81,13 @@ impl Ball {
     }
 }
 
-fn bangs(times: &[f64], dice: &mut Dice) -> Vec<Impact> {
+pub(super) fn bangs(times: &[f64], dice: &mut Dice) -> Vec<Impact> {
     times
         .iter()
         .map(|&t_s| Impact {
             t_s,
             strength_db: dice.range(-50.0, -5.0),
+            print: None,
         })
         .collect()
 }
@@ -96,7 +104,7 @@ fn drops(found: &[Found]) -> Vec<&Drop> {
     found
         .iter()
         .filter_map(|f| match f {
-            Found::Drop(drop) => Some(drop),
+            Found::Drop(drop) => drop.is_settled.then_some(drop),
             Found::Refused(_) => None,
         })
         .collect()
@@ -129,13 +137,19 @@ fn a_clean_drop_gives_back_its_physics() {
             assert_eq!(drops.len(), 1, "{height_m} m, e {e}: {found:?}");
             let drop = drops[0];
             assert_eq!(drop.floor_s, 10.0);
-            assert!((drop.restitution - e).abs() < 1e-9);
-            assert!((drop.height_m - height_m).abs() < 1e-9);
+            // No ball is like this one, of a constant restitution in no air; what is
+            // stated covers it all the same.
+            assert!((drop.restitution / e - 1.0).abs() < 0.04);
             let release_s = 10.0 - fall_time_s(height_m);
-            assert!((drop.release_s - release_s).abs() < 1e-9);
-            let top_s = 10.0 + bounce_interval_s(height_m, e, 1) / 2.0;
-            assert!((drop.top_s - top_s).abs() < 1e-9);
-            assert!(drop.residual_ms.unwrap() < 1e-6);
+            let off_ms = 1e3 * (drop.release_s - release_s).abs();
+            assert!(
+                off_ms < 2.0 * drop.release_u_ms,
+                "{off_ms} {}",
+                drop.release_u_ms
+            );
+            assert!(drop.release_u_ms < 0.07e3 * fall_time_s(height_m));
+            let first_s = bounce_interval_s(height_m, e, 1);
+            assert!((drop.top_s - 10.0 - first_s / 2.0).abs() < 0.012 * first_s);
         }
     }
 }
@@ -147,11 +161,20 @@ fn the_published_impacts_are_a_drop_from_the_published_height() {
     let impacts = [20.248, 20.955, 21.617].map(|t_s| Impact {
         t_s,
         strength_db: f64::NAN,
+        print: None,
     });
     let found = run(Some(0.7), impacts.to_vec());
     let drop = drops(&found)[0];
-    assert!((drop.height_m - 0.7).abs() < 0.003);
-    assert!((drop.restitution - 0.936_351).abs() < 1e-6);
+    // The authors' ball fell in a vacuum and bounced alike at any speed; the height
+    // that is told here with both left open is a little more.
+    assert!(
+        (drop.height_m / 0.7 - 1.0).abs() < 0.04,
+        "{}",
+        drop.height_m
+    );
+    assert!((drop.restitution - 0.936_351).abs() < 0.03);
+    let release_s = 20.248 - fall_time_s(0.7);
+    assert!((drop.release_s - release_s).abs() * 1e3 < 2.0 * drop.release_u_ms);
     assert_eq!(drop.residual_ms, None);
     // Nothing told: three impacts always fit some ball, and say nothing.
     assert!(run(None, impacts.to_vec()).is_empty());
@@ -167,8 +190,8 @@ fn a_told_height_that_disagrees_refuses_with_both_heights() {
     let Refusal::HeightDisagrees { found_m, told_m } = reason else {
         panic!("{reason:?}");
     };
-    assert!((found_m - 1.0).abs() < 1e-9 && told_m == 0.5);
-    assert!(reason.to_string().contains("1.00 m, but 0.50 m was told"));
+    assert!((found_m - 1.0).abs() < 0.12 && told_m == 0.5);
+    assert!(reason.to_string().contains("m, but 0.50 m was told"));
 }
 
 #[test]
@@ -226,6 +249,7 @@ fn rattle_after_every_impact_does_not_move_the_floor() {
             .map(|i| Impact {
                 t_s: i.t_s + dice.range(0.005, 0.03),
                 strength_db: i.strength_db - dice.range(3.0, 20.0),
+                print: None,
             })
             .collect();
         impacts.extend(rattle);
@@ -244,6 +268,7 @@ fn a_restitution_that_rises_from_bounce_to_bounce_is_still_a_ball() {
         impacts.push(Impact {
             t_s: t,
             strength_db: -10.0 - 3.0 * f64::from(n),
+            print: None,
         });
         t += interval;
         e *= 1.015;
@@ -268,6 +293,7 @@ fn beats_claps_and_steps_are_no_balls() {
                     Impact {
                         t_s: t,
                         strength_db: dice.range(-26.0, -20.0),
+                        print: None,
                     }
                 })
                 .collect();
@@ -379,6 +405,7 @@ fn bouts_of_impacts_seldom_make_a_ball() {
             impacts.push(Impact {
                 t_s,
                 strength_db: dice.range(-40.0, -15.0),
+                print: None,
             });
             t_s += gap_s * dice.range(0.7, 1.3);
         }
