@@ -5,6 +5,7 @@ use super::EarError;
 use super::fit::{Fit, Fitter, Shape};
 use super::history::History;
 use super::matcher::{Blocks, Matcher, PeakFinder};
+use super::pick::aic_onset;
 use super::print::Print;
 use super::profile::{AFTER_S, BEFORE_S, ClickProfile};
 use super::resample::resample;
@@ -31,6 +32,10 @@ const LONGEST_HELD_S: f64 = 0.7;
 /// An earlier blow is the click's first one where the waveform fits so well there, as a
 /// part of how it fits at the later one.
 const FIRST_BLOW: f32 = 0.8;
+/// The first blow alone is the taught one where it fits so well (coherence), and not worse
+/// than what lies at the later place, but for this.
+const FIRST_EARLY: f32 = 0.6;
+const EARLY_MARGIN: f32 = 0.15;
 /// Power far below any microphone's noise.
 const PICK_FLOOR: f64 = 1e-14;
 
@@ -56,9 +61,11 @@ pub enum Verdict {
     Nothing,
 }
 
-/// A press that hardly fits its waveform is believed if its print is as alike as the
-/// lesson's least alike tenth, less this.
+/// A print as alike as the lesson's least alike tenth, less this, says nothing for or
+/// against a press in doubt;
 const DOUBTED_LESS_ALIKE: f32 = 0.25;
+/// beside that it counts so much (logit per likeness).
+const PRINT_WEIGHT: f32 = 10.0;
 /// A sound whose waveform does not fit is a press if its print is as alike as the
 /// lesson's least alike tenth, less this,
 const RESCUED_LESS_ALIKE: f32 = 0.08;
@@ -391,20 +398,37 @@ impl Listener {
         let earlier = onset.saturating_sub(span(0.0013) as u64);
         fitter.load(filtered, earlier)?;
         let again = fitter.fit(&self.press, span(0.0011))?;
-        let is_click =
-            again.gain.abs() > 0.5 * fit.gain.abs() && again.coherence > FIRST_BLOW * fit.coherence;
-        Ok(if is_click {
-            (earlier as f64 + f64::from(again.shift)).round().max(0.0) as u64
-        } else {
-            onset
-        })
+        let shifted = (earlier as f64 + f64::from(again.shift)).round().max(0.0) as u64;
+        if again.gain.abs() > 0.5 * fit.gain.abs() && again.coherence > FIRST_BLOW * fit.coherence {
+            return Ok(shifted);
+        }
+        // Later blows come when they like: then the first blow alone decides.
+        let until = (lead + span(0.0005)).min(self.pick.len());
+        if just_before > 4.0 * quiet
+            && let Some((k, _)) = aic_onset(&self.pick[..until], PICK_FLOOR)
+            && k + span(0.0002) < lead
+        {
+            let picked = (onset as i64 - lead as i64 + k as i64).max(0) as u64;
+            fitter.turn_to(filtered, picked);
+            let first = fitter.early(&self.press);
+            fitter.turn_to(filtered, onset);
+            if first > FIRST_EARLY && first > fitter.early(&self.press) - EARLY_MARGIN {
+                let agrees = shifted.abs_diff(picked) < span(0.00025) as u64;
+                return Ok(if agrees { shifted } else { picked });
+            }
+        }
+        Ok(onset)
     }
 
-    /// Whether the print of a press that was accepted with some doubt bears it out.
-    pub fn bears_out(&self, print: &Print) -> bool {
-        self.prints
-            .as_ref()
-            .is_none_or(|own| print.alike(&own.press) > own.alike - DOUBTED_LESS_ALIKE)
+    /// Whether the print of a press that was accepted with this confidence bears it out:
+    /// the two kinds of evidence are added up.
+    pub fn bears_out(&self, print: &Print, confidence: f32) -> bool {
+        let Some(own) = &self.prints else {
+            return true;
+        };
+        let logit = (confidence / (1.0 - confidence).max(1e-6)).ln();
+        let more = print.alike_in_noise(&own.press) - (own.alike - DOUBTED_LESS_ALIKE);
+        logit + PRINT_WEIGHT * more > 0.0
     }
 
     /// What a bang at `at` is, by its print and what is left of the waveform.
@@ -418,8 +442,8 @@ impl Listener {
         let Some(own) = &self.prints else {
             return Ok(Verdict::Nothing);
         };
-        let alike = print.alike(&own.press);
-        let released = own.release.map_or(-1.0, |r| print.alike(&r));
+        let alike = print.alike_in_noise(&own.press);
+        let released = own.release.map_or(-1.0, |r| print.alike_in_noise(&r));
         let bar = own.alike - RESCUED_LESS_ALIKE;
         if alike.max(released) < bar {
             return Ok(Verdict::Nothing);

@@ -65,6 +65,26 @@ impl Print {
             && self.cells.iter().flatten().any(|c| *c > 0)
     }
 
+    /// How alike it is to a taught print, which was heard in less noise: what would drown
+    /// in the noise here does not count against it.
+    pub fn alike_in_noise(&self, taught: &Self) -> f32 {
+        let highest = |print: &Self| print.cells.iter().flatten().copied().max().unwrap_or(0);
+        let less = highest(taught).saturating_sub(highest(self));
+        if less == 0 {
+            return self.alike(taught);
+        }
+        let mut drowned = *taught;
+        let down = 10f32.powf(-f32::from(less) / (10.0 * PER_DB));
+        for cell in drowned.cells.iter_mut().flatten() {
+            // Power over background, in a background that is `less` higher.
+            let over = (2.0 * 10f32.powf(f32::from(*cell) / (10.0 * PER_DB)) - 1.0) * down;
+            *cell = (PER_DB * 10.0 * ((over + 1.0) / 2.0).log10())
+                .round()
+                .max(0.0) as u8;
+        }
+        self.alike(&drowned)
+    }
+
     /// Normalised correlation of two prints over the bands that both have, −1 to 1;
     /// 0 where either is flat. Both prints count by their shape, not by their level.
     pub fn alike(&self, other: &Self) -> f32 {
@@ -254,6 +274,25 @@ mod tests {
             print(&ring(3_000.0, 1.0, 1)),
             print(&ring(3_000.0, 0.125, 1))
         );
+    }
+
+    /// The same ring in ten times the noise lost what was faint of it: against the taught
+    /// print with as much drowned it is more alike than against the taught print itself.
+    #[test]
+    fn noise_is_taken_into_account() {
+        let clear = print(&ring(3_000.0, 1.0, 1));
+        let mut faint = History::new(16_384);
+        let mut state = 9u32;
+        let mut work = vec![0.0; 14_400];
+        ring(3_000.0, 1.0, 2).copy(0, &mut work);
+        for x in work {
+            state = state.wrapping_mul(1_664_525).wrapping_add(1_013_904_223);
+            faint.push(x + (f64::from(state >> 8) / 8_388_608.0 - 1.0) as f32 * 0.05);
+        }
+        let faint = print(&faint);
+        assert!(faint.alike_in_noise(&clear) > faint.alike(&clear));
+        assert!(faint.alike_in_noise(&clear) > 0.7);
+        assert_eq!(clear.alike_in_noise(&clear), clear.alike(&clear));
     }
 
     #[test]

@@ -11,6 +11,7 @@ mod files_in_trouble;
 mod formats;
 mod help;
 mod journal;
+mod lesson;
 mod network;
 mod newcomer;
 mod outputs;

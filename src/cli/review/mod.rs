@@ -258,7 +258,9 @@ impl ReviewCmd {
                 "Learned from {clicks} clicks at the beginning; the drill is what comes after {until_s:.1} s."
             ));
             if self.keep_bridge.is_some() {
-                let kept = bridges::save(&home()?, &taught.profile)?;
+                let home = home()?;
+                home.create()?;
+                let kept = bridges::save(&home, &taught.profile)?;
                 prose::aside(&format!("Kept as \"{name}\" in {}.", kept.display()));
             }
             return Ok((of(taught.profile), until_s));

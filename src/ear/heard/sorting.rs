@@ -238,7 +238,7 @@ impl Ear {
         if let Some(bridge) = heard.bridge {
             let at = heard.at + lead(bridge);
             let print = self.printer.print(&self.bang_view, at)?;
-            if !self.listeners[bridge].bears_out(&print) {
+            if !self.listeners[bridge].bears_out(&print, heard.confidence) {
                 heard.kind = SoundKind::Impact;
                 heard.bridge = None;
                 heard.print = Some(print);

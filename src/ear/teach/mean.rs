@@ -7,9 +7,15 @@ use crate::ear::fit::Fitter;
 use crate::ear::history::History;
 use crate::ear::profile::{AFTER_S, BEFORE_S};
 
-/// Places are this exact before they are aligned on one another, in seconds: a codec's
-/// pre-echo draws an onset to an earlier sample.
-const ALIGN_S: f64 = 0.003;
+/// Places are mostly this exact before they are aligned on one another, in seconds: less
+/// than the time between the blows of one click.
+const ALIGN_S: f64 = 0.0004;
+/// A codec's pre-echo draws an onset to a sample this much earlier, in seconds; what lies
+/// so far off must be more alike by this much (correlation).
+const DRAWN_S: f64 = 0.003;
+const MORE_ALIKE: f64 = 0.2;
+/// Onsets that lie within this time of their median agree, in seconds.
+const AGREE_S: f64 = 0.000_2;
 /// The beginning of a click is looked for from this long before its strongest blow, in
 /// seconds,
 const BEGINS_S: f64 = 0.025;
@@ -40,7 +46,12 @@ impl Lesson<'_> {
     /// The stretch of the click view around `at`, 1 ms before to 11 ms after.
     pub(super) fn cut(&self, at: i64) -> Vec<f32> {
         let (before, after) = (self.span(BEFORE_S) as i64, self.span(AFTER_S) as i64);
-        (at - before..at + after)
+        self.stretch(at - before, (before + after) as usize)
+    }
+
+    /// `length` samples of the click view from `from` on; silence beyond its ends.
+    fn stretch(&self, from: i64, length: usize) -> Vec<f32> {
+        (from..from + length as i64)
             .map(|k| {
                 usize::try_from(k)
                     .ok()
@@ -53,29 +64,36 @@ impl Lesson<'_> {
 
     /// Best correlation of `template` with the sound at `at`, and the shift.
     pub(super) fn likeness(&self, template: &[f32], at: u64) -> (f64, i64) {
-        let reach = self.span(ALIGN_S) as i64;
-        let norm = |x: &[f32]| {
-            x.iter()
-                .map(|v| f64::from(*v) * f64::from(*v))
-                .sum::<f64>()
-                .sqrt()
-                .max(1e-12)
-        };
-        let own = norm(template);
-        let mut best = (0.0, 0);
-        for shift in -reach..=reach {
-            let x = self.cut(at as i64 + shift);
-            let product: f64 = x
-                .iter()
-                .zip(template)
-                .map(|(a, b)| f64::from(*a) * f64::from(*b))
-                .sum();
-            let r = product / (own * norm(&x));
+        let (reach, near) = (self.span(DRAWN_S), self.span(ALIGN_S));
+        let length = template.len();
+        let from = at as i64 - (self.span(BEFORE_S) + reach) as i64;
+        let around = self.stretch(from, length + 2 * reach);
+        let square = |v: f32| f64::from(v) * f64::from(v);
+        let norm = |energy: f64| energy.max(0.0).sqrt().max(1e-12);
+        let own = norm(template.iter().map(|v| square(*v)).sum());
+        let mut energy: f64 = around[..length].iter().map(|v| square(*v)).sum();
+        let (mut close, mut far) = ((0.0, 0), (0.0, 0));
+        for (shift, x) in around.windows(length).enumerate() {
+            let product: f32 = x.iter().zip(template).map(|(a, b)| a * b).sum();
+            let r = f64::from(product) / (own * norm(energy));
+            let shift_by = shift as i64 - reach as i64;
+            let best = if shift.abs_diff(reach) <= near {
+                &mut close
+            } else {
+                &mut far
+            };
             if r > best.0 {
-                best = (r, shift);
+                *best = (r, shift_by);
+            }
+            if let Some(next) = around.get(shift + length) {
+                energy += square(*next) - square(x[0]);
             }
         }
-        best
+        if far.0 > close.0 + MORE_ALIKE {
+            far
+        } else {
+            close
+        }
     }
 
     /// Of the group, the mean of those that agree with its most typical member.
@@ -118,7 +136,10 @@ impl Lesson<'_> {
         for _ in 0..2 {
             (template, places) = self.average(&template, group);
         }
-        let (anchor, lead) = self.beginning(&places);
+        let (anchor, lead) = match self.agreed_onset(group, &places) {
+            Some(onset) => (onset, 0),
+            None => self.beginning(&places),
+        };
         let anchors: Vec<u64> = places
             .iter()
             .map(|p| p.saturating_add_signed(anchor))
@@ -130,6 +151,26 @@ impl Lesson<'_> {
         let peak = sum.iter().fold(1e-12f64, |a, v| a.max(v.abs()));
         let mean = sum.iter().map(|v| (v / peak) as f32).collect();
         (mean, anchors, lead)
+    }
+
+    /// The median of the onsets that were picked one by one, in samples after the aligned
+    /// places, where most of them agree; a codec's pre-echo scatters them.
+    fn agreed_onset(&self, group: &[u64], places: &[u64]) -> Option<i64> {
+        let mut shifts: Vec<i64> = places
+            .iter()
+            .filter_map(|p| {
+                let from_place = group.iter().map(|at| *at as i64 - *p as i64);
+                from_place.min_by_key(|d| d.abs())
+            })
+            .collect();
+        shifts.sort_unstable();
+        let median = *shifts.get(shifts.len() / 2)?;
+        let agree = self.span(AGREE_S) as u64;
+        let close = shifts
+            .iter()
+            .filter(|s| s.abs_diff(median) <= agree)
+            .count();
+        (4 * close >= 3 * shifts.len()).then_some(median)
     }
 
     /// Where the clicks at aligned `places` begin: the anchor of the taught waveform in

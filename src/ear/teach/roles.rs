@@ -10,6 +10,8 @@ use crate::ear::print::Print;
 const UNRELEASED: f64 = 0.2;
 /// A release comes at the earliest this long after its press, in seconds.
 const SHORTEST_HELD_S: f64 = 0.03;
+/// What stands out of a room's echo follows its sound within this time, in seconds.
+const ECHO_S: f64 = 0.06;
 /// Prints less alike than this say nothing; what is over it counts in full.
 const PRINTS_APART: f32 = 0.5;
 /// Waveforms whose typical correlation lies below the first of these do not count, above
@@ -53,7 +55,30 @@ impl Lesson<'_> {
         for member in release.iter().flat_map(|family| &family.members) {
             roles[*member] = Role::Release;
         }
+        if release.is_none() {
+            self.releases_by_rhythm(sounds, press, &mut roles);
+        }
         roles
+    }
+
+    /// Where no family follows the presses, what follows most of them is a guess at their
+    /// releases; echoes come sooner.
+    fn releases_by_rhythm(&self, sounds: &[Standing], presses: &Family, roles: &mut [Role]) {
+        let (soonest, longest) = (self.span(ECHO_S) as u64, self.span(LONGEST_HELD_S) as u64);
+        let follows: Vec<usize> = presses
+            .members
+            .iter()
+            .filter_map(|k| {
+                let due = sounds[*k].at + soonest..=sounds[*k].at + longest;
+                (k + 1..sounds.len()).find(|m| due.contains(&sounds[*m].at))
+            })
+            .filter(|m| roles[*m] == Role::Neither)
+            .collect();
+        if 5 * follows.len() >= 3 * presses.members.len() {
+            for m in follows {
+                roles[m] = Role::Release;
+            }
+        }
     }
 
     /// Whether most of the presses are followed by one of the releases, sooner than

@@ -24,6 +24,11 @@ const AS_LOUD: f64 = 0.5;
 /// What stands out so long after a press, in seconds, may be its echo or release.
 const ECHO_S: f64 = 0.3;
 
+/// A sound that begins within so many half milliseconds with less than this part of its
+/// strongest power has a faint blow before the strong one.
+const FIRST_STEPS: usize = 4;
+const FAINT_FIRST: f32 = 0.06;
+
 /// A blow rises to its strongest within so many half milliseconds.
 const RISES_STEPS: usize = 4;
 
@@ -139,6 +144,13 @@ impl Lesson<'_> {
             .map(|c| c.iter().map(|v| v * v).sum())
             .collect();
         let most = powers.iter().fold(0.0f32, |a, b| a.max(*b));
+        let first = powers
+            .iter()
+            .take(FIRST_STEPS)
+            .fold(0.0f32, |a, b| a.max(*b));
+        if first >= FAINT_FIRST * most {
+            return at;
+        }
         let strong = powers.iter().position(|p| *p >= 0.5 * most).unwrap_or(0);
         // Back to where it rises.
         let rises = powers[..strong]

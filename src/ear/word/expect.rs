@@ -136,8 +136,8 @@ pub fn learn_usual(
     let mut all = Vec::new();
     for noise_db in NOISES_DB {
         let mut cues: Vec<Cues> = Vec::new();
-        for k in 0..profile.takes.len() {
-            let (heard, onset) = varied(sound, cuts[k], k, noise_db);
+        for (k, cut) in cuts.iter().enumerate().take(profile.takes.len()) {
+            let (heard, onset) = varied(sound, cut, k, noise_db);
             cues.extend(left_out(profile, k, &heard, onset)?.map(|l| l.cues));
         }
         if 2 * cues.len() >= profile.takes.len() {
