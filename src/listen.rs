@@ -46,6 +46,15 @@ impl Timeline {
         self.sounds.insert(place, heard);
     }
 
+    /// Leaves out the clicks before an instant, in seconds: those of a lesson.
+    pub fn leave_out_clicks_before(&mut self, until_s: f64) {
+        self.sounds
+            .retain(|s| s.sound.kind != SoundKind::Click || s.sound.t_s >= until_s);
+        for (k, sound) in self.sounds.iter_mut().enumerate() {
+            sound.id = SoundId::at(k);
+        }
+    }
+
     /// Words heard within praise or talk: each name and how often, by name.
     pub fn praise(&self) -> Vec<(&str, usize)> {
         let mut names: Vec<&str> = self.in_praise.iter().map(|s| s.name.as_str()).collect();

@@ -26,7 +26,7 @@ pub use level::{CLEAR_DB, Level, LevelMeter, LevelWord};
 pub use pick::aic_onset;
 pub use print::Print;
 pub use profile::{ClickProfile, PROFILE_VERSION};
-pub use teach::{ClickLesson, ClickSaid, Taught, TeachError, teach_click};
+pub use teach::{ClickLesson, ClickSaid, Taught, TeachError, teach_at_beginning, teach_click};
 
 /// What can go wrong in the ear.
 #[derive(Debug, Clone, PartialEq, thiserror::Error)]

@@ -1,6 +1,9 @@
 //! Every stretch that the word spotter looked at, as CSV: for fitting the score's
 //! weights and for the tables of docs/accuracy.md.
 //!
+//! Scene; onset, end and told in seconds; cues, features; frames of speech before and
+//! after; whether in talk; score, bar, standard uncertainty in ms.
+//!
 //! wordlooks LESSON.wav TALK.wav|- SCENE.wav…
 #![allow(missing_docs, clippy::unwrap_used)]
 
@@ -42,7 +45,9 @@ fn main() {
         let mut spotter = Spotter::new(rate_hz, std::slice::from_ref(&taught.profile)).unwrap();
         let told = std::cell::Cell::new(0u64);
         let mut print = |look: marklag::ear::word::Look| {
-            let cues: Vec<String> = look.cues.numbers().iter().map(f32::to_string).collect();
+            let numbers = look.cues.numbers().into_iter();
+            let all = numbers.chain(look.cues.features(&taught.profile.usual));
+            let cues: Vec<String> = all.map(|v| v.to_string()).collect();
             println!(
                 "{scene},{:.6},{:.6},{:.4},{},{},{},{},{},{},{}",
                 look.onset as f64 / 16e3,

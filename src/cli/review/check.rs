@@ -24,6 +24,17 @@ impl ReviewCmd {
                 ));
             }
         }
+        if self.lesson && self.files.len() > 1 {
+            return Err(
+                "--lesson belongs to one recording; review them one at a time, or keep the bridge with --keep-bridge NAME"
+                    .to_owned(),
+            );
+        }
+        if self.lesson && self.files.iter().any(|f| f == Path::new("-")) {
+            return Err(
+                "--lesson reads the beginning twice; standard input (-) cannot be".to_owned(),
+            );
+        }
         if self.session && self.files.len() > 1 {
             return Err("--session belongs to one recording; review them one at a time".to_owned());
         }

@@ -33,6 +33,8 @@ pub(super) struct Done {
 /// What is the same for every recording of a review.
 pub(super) struct Jobs<'a> {
     pub(super) taught: &'a Bridges,
+    /// Clicks count from here on, in seconds: before it is the lesson.
+    pub(super) from_s: f64,
     pub(super) word_at: WordAt,
     pub(super) height_m: Option<f64>,
     pub(super) ball: Option<BallKind>,
@@ -81,7 +83,8 @@ impl Jobs<'_> {
             is_silent &= block.iter().all(|x| *x == 0.0);
             listening.push(block)?;
         }
-        let heard = listening.finish()?;
+        let mut heard = listening.finish()?;
+        heard.leave_out_clicks_before(self.from_s);
         let mut notes: Vec<String> = recording
             .cut_short()
             .map(str::to_owned)

@@ -21,12 +21,12 @@ use self::jobs::{Jobs, try_all};
 use self::keep::{kept, kept_already};
 use self::rules::read_moments;
 use self::session::Recorded;
-use super::bridges::{Bridges, NONE_TAUGHT};
+use super::bridges::{self, Bridges, NONE_TAUGHT};
 use super::trouble::BadUsage;
 use super::{people, prose, teach};
 use crate::ear::word::WordAt;
 use crate::journal::{Home, HomeError, Settings};
-use crate::sound::recording::{ChannelChoice, Listen};
+use crate::sound::recording::Listen;
 use crate::timeline::{BallKind, MomentKind, Window};
 
 pub(super) use self::args::{
@@ -48,6 +48,13 @@ pub(super) struct ReviewCmd {
     /// Learn the click from this recording of about ten, for this review only
     #[arg(long, value_name = "FILE", conflicts_with = "bridge")]
     bridge_from: Option<PathBuf>,
+    /// Learn the click from the beginning of the recording itself: ten clicks, a pause of
+    /// three seconds or more, then the drill
+    #[arg(long, conflicts_with_all = ["bridge", "bridge_from", "session"])]
+    lesson: bool,
+    /// With --lesson: keep what was learned as a bridge of this name
+    #[arg(long, value_name = "NAME", requires = "lesson")]
+    keep_bridge: Option<String>,
     /// Moments from a file (CSV with a header, or WebVTT) instead of from the ball
     #[arg(long, value_name = "FILE")]
     moments: Option<PathBuf>,
@@ -135,11 +142,11 @@ impl ReviewCmd {
         let mut settings = match home() {
             Ok(home) => Settings::load(&home.settings_file())?,
             // Nowhere to read settings from: the defaults do for a look.
-            Err(_) if self.bridge_from.is_some() && !self.keep => Settings::default(),
+            Err(_) if self.needs_no_home() => Settings::default(),
             Err(error) => return Err(error.into()),
         };
         settings.bridge.word_at = self.word_at.unwrap_or(settings.bridge.word_at);
-        let taught = self.bridges(home, channel)?;
+        let (taught, from_s) = self.bridges(home, listen)?;
         let told = self.moments.as_deref().map(read_moments).transpose()?;
         let kind = told
             .as_ref()
@@ -160,6 +167,7 @@ impl ReviewCmd {
         try_all(&self.files, listen)?;
         let jobs = Jobs {
             taught: &taught,
+            from_s,
             word_at: settings.bridge.word_at,
             height_m: self.height,
             ball: self.ball,
@@ -222,22 +230,45 @@ impl ReviewCmd {
         Ok(())
     }
 
+    /// Whether the review can do without a home folder.
+    fn needs_no_home(&self) -> bool {
+        let learns = self.bridge_from.is_some() || self.lesson && self.keep_bridge.is_none();
+        learns && !self.keep
+    }
+
+    /// What is listened for, and from when on clicks count, in seconds.
     fn bridges(
         &self,
         home: &dyn Fn() -> Result<Home, HomeError>,
-        channel: ChannelChoice,
-    ) -> anyhow::Result<Bridges> {
+        listen: Listen,
+    ) -> anyhow::Result<(Bridges, f64)> {
+        let of = |click| Bridges {
+            clicks: vec![click],
+            words: Vec::new(),
+        };
         if let Some(file) = &self.bridge_from {
-            let click = teach::click::from_file("click", file, channel)?.profile;
-            return Ok(Bridges {
-                clicks: vec![click],
-                words: Vec::new(),
-            });
+            let click = teach::click::from_file("click", file, listen.channel)?.profile;
+            return Ok((of(click), 0.0));
+        }
+        if let (true, Some(file)) = (self.lesson, self.files.first()) {
+            let name = self.keep_bridge.as_deref().unwrap_or("click");
+            let (taught, until_s) = teach::click::from_beginning(name, file, listen)?;
+            let clicks = taught.profile.examples;
+            prose::aside(&format!(
+                "Learned from {clicks} clicks at the beginning; the drill is what comes after {until_s:.1} s."
+            ));
+            if self.keep_bridge.is_some() {
+                let kept = bridges::save(&home()?, &taught.profile)?;
+                prose::aside(&format!("Kept as \"{name}\" in {}.", kept.display()));
+            }
+            return Ok((of(taught.profile), until_s));
         }
         let home = home()?;
         if self.bridge.is_empty() && Bridges::all(&home)?.is_empty() {
-            bail!("{NONE_TAUGHT}; or add --bridge-from FILE to this review");
+            bail!(
+                "{NONE_TAUGHT}; or add --bridge-from FILE, or --lesson where the recording begins with ten clicks, to this review"
+            );
         }
-        Bridges::wanted(&home, &self.bridge)
+        Ok((Bridges::wanted(&home, &self.bridge)?, 0.0))
     }
 }

@@ -5,10 +5,10 @@ use std::path::Path;
 
 use anyhow::Context;
 
-use super::{live, whole};
+use super::{beginning, live, whole};
 use crate::cli::bridges;
 use crate::cli::show::Show;
-use crate::ear::{ClickLesson, Taught, teach_click};
+use crate::ear::{ClickLesson, Taught, teach_at_beginning, teach_click};
 use crate::journal::Home;
 use crate::sound::SampleSource;
 use crate::sound::recording::Listen;
@@ -31,6 +31,19 @@ pub(in crate::cli) fn from_file(
     let (samples, rate_hz) = whole(file, listen)?;
     teach_click(name, &samples, rate_hz)
         .with_context(|| format!("{} cannot teach a click", file.display()))
+}
+
+/// Learns a click from the beginning of a recording; gives the end of the lesson, too, in
+/// seconds.
+pub(in crate::cli) fn from_beginning(
+    name: &str,
+    file: &Path,
+    listen: impl Into<Listen>,
+) -> anyhow::Result<(Taught, f64)> {
+    let (samples, rate_hz) = beginning(file, listen)?;
+    let (taught, until) = teach_at_beginning(name, &samples, rate_hz)
+        .with_context(|| format!("the beginning of {} cannot teach a click", file.display()))?;
+    Ok((taught, until as f64 / f64::from(rate_hz)))
 }
 
 /// Learns a click at the microphone.

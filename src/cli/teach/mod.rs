@@ -21,6 +21,8 @@ use crate::sound::recording::{ChannelChoice, Listen, Recording};
 
 /// Longest recording that is learned from.
 const LONGEST_S: f64 = 600.0;
+/// A lesson at the beginning of a longer recording lies within this time, in seconds.
+const BEGINNING_S: f64 = 120.0;
 
 /// Teach marklag the sound of your bridge.
 #[derive(Debug, Args)]
@@ -151,6 +153,20 @@ impl TeachCmd {
 /// The channel that was asked for on the line.
 pub(super) fn channel_choice(channel: Option<NonZeroUsize>) -> ChannelChoice {
     channel.map_or(ChannelChoice::Mix, |n| ChannelChoice::Only(n.get()))
+}
+
+/// The beginning of a recording, in which a lesson may lie, and its rate.
+fn beginning(file: &Path, listen: impl Into<Listen>) -> anyhow::Result<(Vec<f32>, u32)> {
+    let mut recording = Recording::open(file, listen)?;
+    let rate_hz = recording.info().sample_rate_hz;
+    let most = (BEGINNING_S * f64::from(rate_hz)) as usize;
+    let mut samples = Vec::new();
+    while samples.len() < most
+        && let Some(block) = recording.next_block()?
+    {
+        samples.extend_from_slice(block);
+    }
+    Ok((samples, rate_hz))
 }
 
 /// A recording that is short enough to learn from, and its rate.

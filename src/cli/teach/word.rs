@@ -10,7 +10,7 @@ use crate::check::WHOLE_VOICE_HZ;
 use crate::cli::bridges;
 use crate::cli::show::Show;
 use crate::cli::trouble::BadUsage;
-use crate::ear::word::{TaughtWord, WordLesson, teach_word};
+use crate::ear::word::{Expects, TaughtWord, WordLesson, WordProfile, how_far, teach_word};
 use crate::journal::Home;
 use crate::sound::SampleSource;
 use crate::sound::recording::Listen;
@@ -110,16 +110,15 @@ pub(super) fn tell_and_keep(
             "; within praise or talk the word is no mark."
         }
     )?;
-    match profile.talk_near {
-        None => writeln!(
+    for line in expectations(profile) {
+        writeln!(out, "{line}")?;
+    }
+    for other in alike(home, profile) {
+        writeln!(
             out,
-            "With --talk, a minute of your ordinary talk, it would be told apart more surely."
-        )?,
-        Some(0) => writeln!(out, "Nothing in your talk was taken for it.")?,
-        Some(n) => writeln!(
-            out,
-            "{n} places in your talk came near it; the bar is higher now."
-        )?,
+            "\"{other}\" sounds like your \"{}\": one may be taken for the other; choose a word that differs more.",
+            profile.name
+        )?;
     }
     if profile.rate_hz < WHOLE_VOICE_HZ {
         writeln!(
@@ -133,6 +132,54 @@ pub(super) fn tell_and_keep(
     }
     writeln!(out, "Kept in {}", file.display())?;
     Ok(())
+}
+
+/// Another word is told apart less surely where its takes are no farther from this
+/// one's than so many times what these are from one another.
+const ALIKE: f32 = 1.6;
+
+/// Taught words that come near this one.
+fn alike(home: &Home, profile: &WordProfile) -> Vec<String> {
+    // What cannot be read is told where it is listened for.
+    let others = bridges::Bridges::all(home).unwrap_or_default().words;
+    let near = others
+        .into_iter()
+        .filter(|o| o.name != profile.name && how_far(profile, o) < ALIKE);
+    near.map(|o| o.name).collect()
+}
+
+/// What is to be expected of the word, a sentence a line.
+fn expectations(profile: &WordProfile) -> Vec<String> {
+    let Expects { found, tried } = profile.expects;
+    let mut lines = vec![format!(
+        "Each take was left out and looked for by the others, also in noise: {found} of {tried} were found."
+    )];
+    let Some(talk) = profile.talk else {
+        lines.push(
+            "With --talk, a minute of your ordinary talk, it would be told apart more surely."
+                .to_owned(),
+        );
+        return lines;
+    };
+    lines.push(match talk.near {
+        0 => "Nothing in your talk came near it.".to_owned(),
+        n => {
+            format!("Places in your talk that came near it, which are known now not to be it: {n}.")
+        }
+    });
+    if talk.seconds > 0.0 {
+        let rate = 600.0 * talk.taken as f64 / talk.seconds;
+        lines.push(format!(
+            "Expect about {rate:.0} false marks in ten minutes of such talk."
+        ));
+    }
+    if talk.itself > 0 {
+        lines.push(format!(
+            "Places in your talk that are the word itself: {}. Talk without it teaches more.",
+            talk.itself
+        ));
+    }
+    lines
 }
 
 #[cfg(test)]
@@ -162,8 +209,8 @@ mod tests {
         // The lesson ends a second after its last take, wherever the file does.
         let file = teach_word("good", &words, rate_hz, None).unwrap();
         assert_eq!(live.profile.takes, file.profile.takes);
-        assert!(live.profile.talk_near.is_some(), "the talk was listened to");
-        assert!(live.profile.bar >= file.profile.bar);
+        assert!(live.profile.talk.is_some(), "the talk was listened to");
+        assert_eq!(file.profile.talk, None);
     }
 
     #[test]

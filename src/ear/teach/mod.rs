@@ -11,10 +11,10 @@ mod sounds;
 pub use self::lesson::{ClickLesson, ClickSaid};
 use self::roles::Role;
 use self::sounds::Lesson;
-use super::EarError;
 use super::heard::{bang_view, click_view, low_over_high};
 use super::level::FULL_SCALE;
 use super::profile::{ClickProfile, PROFILE_VERSION};
+use super::{Ear, EarError, Heard};
 
 /// Fewest presses that make a profile.
 pub const FEWEST_CLICKS: usize = 6;
@@ -48,6 +48,11 @@ pub enum TeachError {
         /// Lower quartile of the coherence with the mean.
         agreement: f64,
     },
+    /// No pause ends the lesson at a recording's beginning.
+    #[error(
+        "no pause after the first clicks was found: click ten times, wait three seconds or more, then begin the drill"
+    )]
+    NoPause,
     /// Other sounds, as loud as the clicks, are more than they.
     #[error(
         "{alike} sounds are alike, and {others} others lie between them: record the clicks alone, ten of them, without talk, music or other noise"
@@ -228,6 +233,39 @@ pub fn teach_click(name: &str, samples: &[f32], rate_hz: u32) -> Result<Taught, 
         left_out,
         clipped,
     })
+}
+
+/// A lesson at the beginning of a recording ends with a pause of at least so many seconds.
+const PAUSE_S: f64 = 2.5;
+
+/// Learns a click from the beginning of a recording: about ten clicks, then a pause, then
+/// what they are taught for. Gives the first sample after the lesson, too.
+///
+/// # Errors
+/// As [`teach_click`], of the longest beginning that ends with a pause.
+pub fn teach_at_beginning(
+    name: &str,
+    samples: &[f32],
+    rate_hz: u32,
+) -> Result<(Taught, u64), TeachError> {
+    let mut ear = Ear::new(rate_hz, &[])?;
+    let mut sounds = Vec::new();
+    let mut keep = |heard: Heard| sounds.push(heard.at);
+    ear.push(samples, &mut keep)?;
+    ear.finish(&mut keep)?;
+    let pause = (PAUSE_S * f64::from(rate_hz)) as u64;
+    let mut refused = TeachError::NoPause;
+    for (k, pair) in sounds.windows(2).enumerate() {
+        if pair[1] - pair[0] < pause || k + 1 < FEWEST_CLICKS {
+            continue;
+        }
+        let until = u64::midpoint(pair[0], pair[1]);
+        match teach_click(name, &samples[..until as usize], rate_hz) {
+            Ok(taught) => return Ok((taught, until)),
+            Err(error) => refused = error,
+        }
+    }
+    Err(refused)
 }
 
 /// Whether the press at `at` touches the ends of the scale and stays there.

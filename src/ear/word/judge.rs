@@ -1,32 +1,10 @@
 //! A close look at a stretch that may be the word.
 
 use super::cepstra::{Cosines, Shape};
+use super::cues::{CLEAREST, Cues};
 use super::frames::Powers;
 use super::noise::total;
 use super::warp::{best_place, path};
-
-/// How many cues there are.
-pub const CUES: usize = 8;
-
-/// Cues that are scored.
-const SCORED: usize = 7;
-/// A constant, then a weight for each cue and for each product of two. Fitted by
-/// logistic regression on twelve synthetic voices (the tune and the seen set of
-/// tests/compare/words_scenes.py), none of which is in the tables of docs/accuracy.md.
-#[rustfmt::skip]
-const WEIGHTS: [f32; 1 + SCORED + SCORED * (SCORED + 1) / 2] = [
-    5.0293, -2.2480, -4.2587, -2.8366, -2.7156, 0.7374, -0.8531, -1.0074,
-    -0.0557, -2.1357, 0.9901, 0.5637, 0.3159, 0.1803, 0.3570,
-    -6.4190, 4.2574, 0.8974, 1.5459, -0.7840, -0.2878,
-    -16.1441, 4.4872, -1.6191, 1.6193, -1.4213,
-    1.0231, -0.5317, 0.0540, 0.2634,
-    -0.1265, 0.0619, -0.0841,
-    -0.1117, 0.0491,
-    -0.1417,
-];
-/// A word that stands farther over the background is not clearer for it, in nepers
-/// of power.
-const CLEAREST: f32 = 6.0;
 
 /// What stands less over the background than this is no word, in nepers of power.
 const LEAST_OVER_NOISE: f32 = 0.5;
@@ -34,70 +12,8 @@ const LEAST_OVER_NOISE: f32 = 0.5;
 const MOST_APART: f32 = 2.5;
 /// So many of the nearest takes are looked at in full.
 pub const NEARER: usize = 4;
-/// What a candidate is scored by.
-#[derive(Debug, Clone, Copy, PartialEq, Default)]
-pub struct Cues {
-    /// Distance to the nearest take over the takes' own.
-    pub nearest: f32,
-    /// Distance to the middle take likewise.
-    pub middle: f32,
-    /// Distance to the nearest take over that to the nearest take said backwards:
-    /// what has the word's sounds but not their order is near both.
-    pub backwards: f32,
-    /// |ln| of the length over the takes' lengths.
-    pub length: f32,
-    /// How far the level's rise and fall differs, in nepers of power (RMS).
-    pub envelope: f32,
-    /// Peak power of the word over the background, in nepers.
-    pub over_noise: f32,
-    /// Power just before the word over its mean power, in nepers.
-    pub before: f32,
-    /// Power just after it likewise.
-    pub after: f32,
-}
-
-impl Cues {
-    /// As numbers, for the score.
-    pub fn numbers(&self) -> [f32; CUES] {
-        [
-            self.nearest,
-            self.middle,
-            self.backwards,
-            self.length,
-            self.envelope,
-            self.over_noise,
-            self.before,
-            self.after,
-        ]
-    }
-
-    /// Log odds that it is the word: a weight for each of the scored cues and for each
-    /// product of two, so that what is clear of noise and of other voices can be held to
-    /// more than what is not.
-    pub fn score(&self) -> f32 {
-        let cues = [
-            self.nearest,
-            self.backwards,
-            self.length,
-            self.envelope,
-            self.over_noise.min(CLEAREST),
-            self.before,
-            self.after,
-        ];
-        let mut weights = WEIGHTS.iter();
-        let mut weigh = |x: f32| weights.next().map_or(0.0, |w| w * x);
-        let mut score = weigh(1.0);
-        for x in cues {
-            score += weigh(x);
-        }
-        for (k, x) in cues.iter().enumerate() {
-            for y in &cues[k..] {
-                score += weigh(x * y);
-            }
-        }
-        score
-    }
-}
+/// Frames over which the worst stretch of a word is looked for: 80 ms.
+const PART: usize = 8;
 
 /// Where the takes lie on a stretch, best first.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -156,6 +72,10 @@ pub struct Close<'a> {
     pub bands: usize,
     /// The takes' own distance.
     pub own: f32,
+    /// The lesson's background.
+    pub room: &'a Powers,
+    /// What the word is not.
+    pub against: &'a [Known],
 }
 
 impl Close<'_> {
@@ -172,6 +92,8 @@ impl Close<'_> {
             cosines,
             bands,
             own,
+            room,
+            against,
         } = *self;
         let inside = stretch.get(from..=to)?;
         let floor = total(noise, bands);
@@ -186,10 +108,16 @@ impl Close<'_> {
             return None;
         }
         let mut theirs: Vec<Shape> = Vec::new();
+        // Each side is brought into the other's background.
+        let ours_mean = known[known.len() / 2].mean.max(1e-20);
+        let rooms = room.map(|r| mean / ours_mean * r);
         let softened: Vec<Powers> = stretch
             .iter()
-            .map(|p| std::array::from_fn(|b| p[b].max(0.5 * noise[b])))
+            .map(|p| {
+                std::array::from_fn(|b| p[b].max(0.5 * noise[b]) + (rooms[b] - noise[b]).max(0.0))
+            })
             .collect();
+        let noise: &Powers = &std::array::from_fn(|b| (noise[b] - rooms[b]).max(0.0));
         cosines.shapes(&softened, &mut theirs);
         let mut lies = Vec::with_capacity(known.len());
         let mut ours: Vec<Shape> = Vec::new();
@@ -212,17 +140,27 @@ impl Close<'_> {
             return None;
         }
         let mut back = f32::INFINITY;
+        let mut worst = f32::INFINITY;
         for near in lies.iter_mut().take(NEARER) {
             let one = &known[near.take];
             let mut heard = one.heard_in(mean / one.mean.max(1e-20), noise);
             cosines.shapes(&heard, &mut ours);
             let path = path(&ours, &theirs, near.end);
+            worst = worst.min(farthest(&path));
             let (anchor, _) = path.get(one.anchor).or(path.last())?;
             near.anchor = *anchor;
             heard.reverse();
             cosines.shapes(&heard, &mut ours);
             if let Some((_, place)) = best_place(&ours, &theirs) {
                 back = back.min(place.mean);
+            }
+        }
+        let mut not = f32::INFINITY;
+        for one in against {
+            let heard = one.heard_in(mean / one.mean.max(1e-20), noise);
+            cosines.shapes(&heard, &mut ours);
+            if let Some((_, place)) = best_place(&ours, &theirs) {
+                not = not.min(place.mean);
             }
         }
         let best = *lies.first()?;
@@ -234,8 +172,19 @@ impl Close<'_> {
         let gain = mean / nearest.mean.max(1e-20);
         Some((
             Cues {
-                nearest: best.distance / own,
-                middle: middle.distance / own,
+                nearest: best.distance,
+                middle: middle.distance,
+                worst: if worst.is_finite() {
+                    worst
+                } else {
+                    best.distance
+                },
+                against: not.is_finite().then(|| {
+                    (best.distance / not.max(1e-3))
+                        .max(1e-2)
+                        .ln()
+                        .clamp(-1.5, 1.5)
+                }),
                 backwards: best.distance / back.max(1e-6),
                 length: (length / lengths).ln().abs(),
                 envelope: envelope(
@@ -243,7 +192,9 @@ impl Close<'_> {
                     gain,
                     &stretch[best.start..=best.end],
                     // What is farther under the word's peak than this is not its shape.
-                    floor.max((-CLEAREST).exp() * peak),
+                    floor
+                        .max(total(&rooms, bands))
+                        .max((-CLEAREST).exp() * peak),
                     bands,
                 ),
                 over_noise,
@@ -252,6 +203,13 @@ impl Close<'_> {
             lies,
         ))
     }
+}
+
+/// Mean distance over the [`PART`] frames of a path where it is greatest.
+fn farthest(path: &[(usize, f32)]) -> f32 {
+    path.windows(PART.min(path.len()).max(1))
+        .map(|w| w.iter().map(|p| p.1).sum::<f32>() / w.len() as f32)
+        .fold(0.0, f32::max)
 }
 
 /// RMS of the difference of log power along the word, both stretched to one

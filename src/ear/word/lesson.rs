@@ -6,7 +6,7 @@ use std::fmt;
 
 use super::frames::{Powers, Spectrum};
 use super::rate::To16k;
-use super::takes::{Cut, TakeFault, TakeReport, cut, is_clipped, leave_out_unlike};
+use super::takes::{CLOSURE, Cut, TakeFault, TakeReport, cut, is_clipped, leave_out_unlike};
 use super::teach::{FEWEST_TAKES, TaughtWord, WordTeachError, teach_word};
 use super::{HOP, RATE_HZ, WINDOW};
 use crate::ear::heard::usable;
@@ -16,7 +16,7 @@ use crate::ear::{EarError, Level, LevelMeter};
 /// The lesson is looked at every so many frames.
 const LOOK: usize = 20;
 /// A take is over when this many frames were quiet after it.
-const OVER: usize = 16;
+const OVER: usize = CLOSURE + 2;
 /// So many good takes are needed beside one to say that it is unlike the rest,
 const REST: usize = 4;
 /// and it must be this many times farther than most: of few takes the usual distance

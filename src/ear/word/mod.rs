@@ -6,10 +6,13 @@
 
 mod centre;
 mod cepstra;
+mod cues;
 mod edge;
+mod expect;
 mod frames;
 mod judge;
 mod lesson;
+mod listener;
 mod mel;
 mod noise;
 mod onset;
@@ -22,9 +25,10 @@ mod teach;
 mod warp;
 
 pub use centre::{Centre, WordAt};
-pub use judge::{CUES, Cues};
+pub use cues::{CUES, Cues, Usual};
+pub use expect::how_far;
 pub use lesson::{WordLesson, WordSaid};
-pub use profile::{Take, WORD_PROFILE_VERSION, WordProfile};
+pub use profile::{Expects, Take, Talked, WORD_PROFILE_VERSION, WordProfile};
 pub use spot::{Look, Spotter, known_after_s};
 pub use takes::{TakeFault, TakeReport};
 pub use teach::{FEWEST_TAKES, TaughtWord, WordTeachError, teach_word};

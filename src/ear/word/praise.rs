@@ -24,7 +24,7 @@ const BESIDE: (usize, usize) = (3, 15);
 /// Speech before the word that lasts so many frames makes it a part of talk,
 const LASTS_BEFORE: usize = 5;
 /// and so does speech after it of so many frames.
-const LASTS_AFTER: usize = 7;
+const LASTS_AFTER: usize = 5;
 
 /// Frames of speech around a word, the longest stretch of each side.
 #[derive(Debug, Clone, Copy, PartialEq, Default)]

@@ -1,24 +1,23 @@
 //! Words spotted in a stream.
 
 use super::centre::{Centre, centre};
-use super::cepstra::{CEPSTRA, Cosines, Shape, shape};
+use super::cepstra::{Cosines, shape};
+use super::cues::Cues;
 use super::edge::{Edge, NEEDS, place};
 use super::frames::{Powers, Spectrum};
-use super::judge::{Close, Cues, Known, Lies, NEARER};
+use super::judge::{Close, Lies, NEARER};
+use super::listener::{Candidate, Listener, MOST};
 use super::mel::bands_below;
 use super::noise::{Noise, total};
 use super::praise::{AFTER, Around, around};
-use super::profile::{Take, WordProfile};
+use super::profile::WordProfile;
 use super::rate::To16k;
-use super::warp::Warp;
 use super::{BANDS, HOP, RATE_HZ, WINDOW};
 use crate::ear::EarError;
 use crate::ear::history::History;
 
 /// Frames that are remembered: 5 s, more than the longest look needs.
 const REMEMBER: usize = 512;
-/// A dip of the distance is over when it has not been passed for so many frames.
-const SETTLED: i64 = 8;
 /// Frames of background looked at before a candidate.
 const BEFORE: usize = 32;
 /// A candidate is looked at so many frames after it ends where sound goes on,
@@ -33,22 +32,19 @@ const ENDED_OVER: f32 = 4.0;
 const MOVE: usize = 12;
 /// A look waits so many frames for a better one of another word.
 const HELD: i64 = 3;
-/// Two looks whose onsets are this close are one word, in samples at 16 kHz.
+/// Two looks whose onsets are this close are one word, in samples at 16 kHz,
 const SAME: i64 = 2_400;
-/// Most candidates that wait at once.
-const MOST: usize = 64;
+/// and two that lie on one another by more than this.
+const OVERLAP: i64 = 480;
 /// Takes are brought into the stream's background every so many frames,
 const MEET: i64 = 32;
-/// as if they had so many times its power.
-const IN_NOISE: f32 = 12.0;
 /// What was loudest is forgotten by this part a frame (10 dB a second).
 const FADES: f32 = 0.977;
-/// Frames after a take's onset, by which it is found again.
-const ANCHOR: usize = 6;
 /// So many of the nearest takes place the onset.
 const PLACED_BY: usize = NEARER;
-/// How far over the takes' own distance a candidate may be to be looked at.
-const REACH: f32 = 2.6;
+/// Power beside a word that stands alone over its own, in nepers.
+const ALONE: f32 = -4.5;
+
 /// A stretch that was looked at closely.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Look {
@@ -74,122 +70,6 @@ pub struct Look {
     pub centre: Centre,
 }
 
-#[derive(Debug, Clone, Copy)]
-struct Candidate {
-    mean: f32,
-    start: i64,
-    end: i64,
-}
-
-struct Listener {
-    /// For each take two: as it was taught, and in the stream's background.
-    warps: Vec<Warp>,
-    known: Vec<Known>,
-    onsets: Vec<u32>,
-    edges: Vec<Edge>,
-    own: f32,
-    best: Option<Candidate>,
-    last: Option<Candidate>,
-    waiting: Vec<Candidate>,
-    shapes: Vec<Shape>,
-}
-
-impl Listener {
-    fn new(profile: &WordProfile, cosines: &Cosines, bands: usize) -> Self {
-        let mut warps = Vec::new();
-        let mut known = Vec::new();
-        for take in &profile.takes {
-            let frames = take.frames();
-            let mut shapes = Vec::new();
-            cosines.shapes(&floored(&frames, bands), &mut shapes);
-            warps.push(Warp::new(shapes.clone(), 0));
-            warps.push(Warp::new(shapes, 0));
-            let anchor = take.onset as usize / HOP + ANCHOR;
-            known.push(Known::new(frames, bands, anchor));
-        }
-        Self {
-            warps,
-            known,
-            onsets: profile.takes.iter().map(|t| t.onset).collect(),
-            edges: profile.takes.iter().map(Take::edge).collect(),
-            own: profile.own,
-            best: None,
-            last: None,
-            waiting: Vec::with_capacity(MOST),
-            shapes: Vec::new(),
-        }
-    }
-
-    /// The second of each take's warps is brought into the background `noise`, the
-    /// word [`IN_NOISE`] times stronger.
-    fn meet(&mut self, noise: &Powers, cosines: &Cosines, bands: usize) {
-        let floor = super::noise::total(noise, bands).max(1e-12);
-        let mut shapes = std::mem::take(&mut self.shapes);
-        for (known, pair) in self.known.iter().zip(self.warps.chunks_exact_mut(2)) {
-            let gain = IN_NOISE * floor / known.mean.max(1e-20);
-            cosines.shapes(&known.heard_in(gain, noise), &mut shapes);
-            if let Some(warp) = pair.last_mut() {
-                warp.change(&shapes);
-            }
-        }
-        self.shapes = shapes;
-    }
-
-    /// One more frame's shape, number `t`.
-    fn step(&mut self, t: i64, frame: &Shape) {
-        let mut two = [(f32::INFINITY, t); 2];
-        for pair in self.warps.chunks_exact_mut(2) {
-            let mut end = (f32::INFINITY, t);
-            for warp in pair {
-                let one = warp.push(frame);
-                if one.mean < end.0 {
-                    end = (one.mean, one.start);
-                }
-            }
-            if end.0 < two[0].0 {
-                two[1] = two[0];
-                two[0] = end;
-            } else if end.0 < two[1].0 {
-                two[1] = end;
-            }
-        }
-        let mean = if two[1].0.is_finite() {
-            0.5 * (two[0].0 + two[1].0)
-        } else {
-            two[0].0
-        };
-        if mean < REACH * self.own && self.best.is_none_or(|b| mean < b.mean) {
-            self.best = Some(Candidate {
-                mean,
-                start: two[0].1,
-                end: t,
-            });
-        }
-        let Some(best) = self.best else { return };
-        if t - best.end >= SETTLED {
-            self.best = None;
-            // The far side of the same dip is not another word.
-            let is_same = self
-                .last
-                .is_some_and(|l| (l.start - best.start).abs() < 15 && l.mean <= best.mean);
-            if !is_same && self.waiting.len() < MOST {
-                self.waiting.push(best);
-                self.last = Some(best);
-            }
-        }
-    }
-}
-
-/// Powers no lower than 30 dB under the take's loudest frame's mean band.
-fn floored(frames: &[Powers], bands: usize) -> Vec<Powers> {
-    let loudest = frames
-        .iter()
-        .map(|p| super::noise::total(p, bands))
-        .fold(0.0, f32::max);
-    let floor = 1e-3 * loudest / bands.max(1) as f32;
-    frames.iter().map(|p| p.map(|v| v + floor)).collect()
-}
-
 /// The longest, in seconds, that a word may last from its onset until it is told:
 /// said at half the takes' pace, looked at with what is around it, and held.
 pub fn known_after_s(profile: &WordProfile) -> f64 {
@@ -198,6 +78,11 @@ pub fn known_after_s(profile: &WordProfile) -> f64 {
     let waits = WAITS.max(WAITS_QUIET) + HELD;
     let more = waits as usize + 2 * MOVE + WINDOW / HOP + 3;
     ((longest + more) * HOP) as f64 / RATE_HZ
+}
+
+/// Whether two looks, from onset to end, are at one word.
+fn is_same(a: (i64, i64), b: (i64, i64)) -> bool {
+    (a.0 - b.0).abs() < SAME || a.1.min(b.1) - a.0.max(b.0) > OVERLAP
 }
 
 /// Listens to a stream of any rate for taught words.
@@ -211,9 +96,10 @@ pub struct Spotter {
     bands: usize,
     powers: Vec<Powers>,
     floors: Vec<Powers>,
-    line: [[f32; CEPSTRA + 1]; 5],
     listeners: Vec<Listener>,
     held: Vec<(i64, Look)>,
+    /// Onset and end of the word that was told last.
+    told: Option<(i64, i64)>,
     samples: u64,
     frames: i64,
     frame: Vec<f32>,
@@ -244,8 +130,8 @@ impl Spotter {
             bands,
             powers: vec![[0.0; BANDS]; REMEMBER],
             floors: vec![[0.0; BANDS]; REMEMBER],
-            line: [[0.0; CEPSTRA + 1]; 5],
             held: Vec::with_capacity(MOST),
+            told: None,
             samples: 0,
             frames: 0,
             frame: vec![0.0; WINDOW + 1],
@@ -285,24 +171,30 @@ impl Spotter {
         // As the takes are, the stream is floored 30 dB under what was loudest.
         self.loudest = total(&powers, self.bands).max(FADES * self.loudest);
         let least = 1e-3 * self.loudest / self.bands.max(1) as f32;
-        let soft = std::array::from_fn(|b| powers[b] + 2.0 * floor[b] + least);
-        let cepstra = self.cosines.cepstra(&soft);
-        if t == 0 {
-            self.line = [cepstra; 5];
+        let soft: Powers = std::array::from_fn(|b| powers[b] + 2.0 * floor[b] + least);
+        for listener in &mut self.listeners {
+            // And brought into the lesson's background, where that is louder.
+            let soft = std::array::from_fn(|b| {
+                soft[b] + (self.loudest * listener.room_of[b] - floor[b]).max(0.0)
+            });
+            let cepstra = self.cosines.cepstra(&soft);
+            if t == 0 {
+                listener.line = [cepstra; 5];
+            }
+            listener.line.rotate_left(1);
+            listener.line[4] = cepstra;
         }
-        self.line.rotate_left(1);
-        self.line[4] = cepstra;
         self.frames += 1;
         if t < 2 {
             return Ok(());
         }
-        let shape = shape(&self.line);
         for word in 0..self.listeners.len() {
             if t % MEET == 2 {
                 // The softening below adds to the stream's own background.
                 let noise = floor.map(|n| 3.0 * n);
                 self.listeners[word].meet(&noise, &self.cosines, self.bands);
             }
+            let shape = shape(&self.listeners[word].line);
             self.listeners[word].step(t - 2, &shape);
             while let Some(&candidate) = self.listeners[word].waiting.first() {
                 if self.ready(candidate) > t {
@@ -320,18 +212,22 @@ impl Spotter {
         }
         let ripe = self.held.partition_point(|(made, _)| made + HELD <= t);
         for (_, look) in self.held.drain(..ripe) {
+            if self.listeners[look.word].bar <= look.score {
+                self.told = Some((look.onset, look.end));
+            }
             sink(look);
         }
         Ok(())
     }
 
-    /// Of looks at one place the best is kept.
+    /// Of looks at one place the best is kept; what was told is not told again.
     fn hold(&mut self, t: i64, look: Look) {
-        if let Some((_, same)) = self
-            .held
-            .iter_mut()
-            .find(|(_, h)| (h.onset - look.onset).abs() < SAME)
-        {
+        let ours = (look.onset, look.end);
+        if self.told.is_some_and(|told| is_same(told, ours)) {
+            return;
+        }
+        let mut held = self.held.iter_mut();
+        if let Some((_, same)) = held.find(|(_, h)| is_same((h.onset, h.end), ours)) {
             if look.score > same.score {
                 *same = look;
             }
@@ -381,12 +277,19 @@ impl Spotter {
             cosines: &self.cosines,
             bands: self.bands,
             own: listener.own,
+            room: &listener.room,
+            against: &listener.against,
         };
         let (mut cues, lies) = ear.look(part, (MOVE, MOVE + length), &noise)?;
         let best = lies.first()?;
         let (from, to) = (skip + best.start, skip + best.end);
         let around = around(&stretch, from, to, &noise, self.bands);
-        (cues.before, cues.after) = (around.level_before, around.level_after);
+        (cues.before, cues.after) = if listener.counts_in_praise {
+            (ALONE, ALONE)
+        } else {
+            (around.level_before, around.level_after)
+        };
+        (cues.runs_before, cues.runs_after) = (around.before as f32, around.after as f32);
         let (onset, u) = self.onset(listener, &lies, first + skip as i64)?;
         let end = (first + (skip + best.end) as i64) * HOP as i64 + WINDOW as i64 / 2;
         let mut sound = vec![0.0; (end - onset).clamp(1, 32_000) as usize];
@@ -405,7 +308,7 @@ impl Spotter {
             end,
             cues,
             around,
-            score: cues.score(),
+            score: cues.score(&listener.usual),
             in_talk: around.is_talk(),
             u,
             peak: sound.iter().fold(0.0, |a, v| a.max(v.abs())),
@@ -435,5 +338,55 @@ impl Spotter {
         let (after, apart) = place(&sound, &nearer)?;
         let at = guess + after.round() as i64;
         Some((at.max(0), (0.5 * apart).hypot(0.004 * RATE_HZ as f32)))
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    #![allow(clippy::unwrap_used)]
+    use super::*;
+
+    fn look(onset: i64, score: f32) -> Look {
+        Look {
+            word: 0,
+            onset,
+            end: onset + 6_400,
+            cues: Cues::default(),
+            around: Around::default(),
+            score,
+            in_talk: false,
+            u: 64.0,
+            peak: 0.3,
+            centre: Centre {
+                after_s: 0.1,
+                u_s: 0.01,
+            },
+        }
+    }
+
+    /// Two looks whose onsets lie 60 ms apart, the second made after the first was
+    /// told; then one a second later.
+    #[test]
+    fn a_word_that_was_told_is_not_told_again() {
+        let mut spotter = Spotter::new(16_000, &[]).unwrap();
+        spotter.hold(100, look(16_000, 3.0));
+        assert_eq!(spotter.held.len(), 1);
+        spotter.held.clear();
+        spotter.told = Some((16_000, 22_400));
+        spotter.hold(110, look(16_960, 4.0));
+        spotter.hold(111, look(21_000, 4.0));
+        assert!(spotter.held.is_empty());
+        spotter.hold(200, look(32_000, 4.0));
+        assert_eq!(spotter.held.len(), 1);
+    }
+
+    /// Of looks at one place that are held together the best is kept.
+    #[test]
+    fn the_best_of_two_looks_is_kept() {
+        let mut spotter = Spotter::new(16_000, &[]).unwrap();
+        spotter.hold(100, look(16_000, 1.0));
+        spotter.hold(101, look(16_960, 2.0));
+        assert_eq!(spotter.held.len(), 1);
+        assert_eq!(spotter.held[0].1.score, 2.0);
     }
 }

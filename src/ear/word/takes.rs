@@ -10,16 +10,24 @@ use super::{BANDS, HOP, RATE_HZ, onset};
 
 /// A take stands at least this far over the background, in dB (power).
 const LEAST_OVER_NOISE_DB: f32 = 12.0;
-/// A sound ends when this many frames are quiet (a stop's closure is shorter).
+/// A sound ends when this many frames are quiet.
 const QUIET_FRAMES: usize = 10;
+/// What is heard of a word reaches on while three frames together are this many times
+/// over the background (power).
+const FAINT_OVER_NOISE: f32 = 2.2;
+/// The closure of a stop lasts at most so many frames: sounds no farther apart may be
+/// one word,
+pub(super) const CLOSURE: usize = 26;
+/// where most pauses of the lesson are at least so many times as long.
+const PAUSE_OVER_CLOSURE: f32 = 1.8;
 /// Shortest word, in frames.
-const SHORTEST: usize = 9;
+const SHORTEST: usize = 8;
 /// Longest word, in frames.
 const LONGEST: usize = 110;
 /// A take this many times farther from the others than most are is unlike them.
 const UNLIKE: f32 = 1.45;
 /// A take this much longer or shorter than most (ratio).
-const OTHER_LENGTH: f32 = 1.6;
+const OTHER_LENGTH: f32 = 1.9;
 /// So many samples in a row at the top are clipped.
 const FLAT: usize = 4;
 /// A word may begin so long before its first loud frame, in seconds.
@@ -94,6 +102,60 @@ pub struct Cut {
     pub report: TakeReport,
 }
 
+/// First and last frame of every stretch that is over `bar`.
+fn sounds(levels: &[f32], bar: f32) -> Vec<(usize, usize)> {
+    let mut all: Vec<(usize, usize)> = Vec::new();
+    for t in (0..levels.len()).filter(|t| levels[*t] >= bar) {
+        match all.last_mut() {
+            Some((_, last)) if t - *last <= QUIET_FRAMES => *last = t,
+            _ => all.push((t, t)),
+        }
+    }
+    all
+}
+
+/// Sounds reaching on, both ways, to where the level of three frames falls to `faint`.
+fn reaching(sounds: Vec<(usize, usize)>, levels: &[f32], faint: f32) -> Vec<(usize, usize)> {
+    let is_over = |t: usize| {
+        let part = &levels[t.saturating_sub(1)..(t + 2).min(levels.len())];
+        part.iter().sum::<f32>() >= faint * part.len() as f32
+    };
+    let mut all: Vec<(usize, usize)> = Vec::new();
+    for (mut first, mut last) in sounds {
+        while first > 0 && is_over(first - 1) {
+            first -= 1;
+        }
+        while last + 1 < levels.len() && is_over(last + 1) {
+            last += 1;
+        }
+        match all.last_mut() {
+            Some((_, end)) if first <= *end + QUIET_FRAMES => *end = last.max(*end),
+            _ => all.push((first, last)),
+        }
+    }
+    all
+}
+
+/// The sounds of one word put together: those that are parted by no more than a stop's
+/// closure, where the lesson's pauses are longer.
+fn joined(sounds: Vec<(usize, usize)>) -> Vec<(usize, usize)> {
+    let gaps = sounds.windows(2).map(|w| w[1].0 - w[0].1);
+    let mut pauses: Vec<usize> = gaps.filter(|g| *g > CLOSURE).collect();
+    pauses.sort_unstable();
+    let pause = pauses.get(pauses.len() / 2).copied().unwrap_or(usize::MAX);
+    let most = (pause as f32 / PAUSE_OVER_CLOSURE) as usize;
+    let mut all: Vec<(usize, usize)> = Vec::new();
+    for (first, end) in sounds {
+        match all.last_mut() {
+            Some((from, last)) if first - *last <= CLOSURE.min(most) && end - *from < LONGEST => {
+                *last = end;
+            }
+            _ => all.push((first, end)),
+        }
+    }
+    all
+}
+
 /// Cuts a lesson at 16 kHz, already in frames; `clipped` tells whether samples
 /// between two times in seconds are.
 pub fn cut(samples: &[f32], frames: &[Powers], clipped: impl Fn(f64, f64) -> bool) -> Vec<Cut> {
@@ -108,19 +170,8 @@ pub fn cut(samples: &[f32], frames: &[Powers], clipped: impl Fn(f64, f64) -> boo
     // Where a word's tail is in the noise, or 26 dB under the loudest.
     let bar = (noise * 5.0).max(top * 0.0025);
     let mut cuts = Vec::new();
-    let mut t = 0;
-    while t < levels.len() {
-        if levels[t] < bar {
-            t += 1;
-            continue;
-        }
-        let (first, mut last) = (t, t);
-        while t < levels.len() && t - last <= QUIET_FRAMES {
-            if levels[t] >= bar {
-                last = t;
-            }
-            t += 1;
-        }
+    let faint = (noise * FAINT_OVER_NOISE).max(top * 0.0025);
+    for (first, last) in joined(reaching(sounds(&levels, bar), &levels, faint)) {
         let guess = first * HOP + HOP;
         // A faint release comes before the first frame that is over the bar.
         let lead = ((onset::LEAD_S + EARLY_S) * RATE_HZ) as usize;
@@ -168,7 +219,7 @@ pub fn is_clipped(samples: &[f32], top: f32) -> bool {
 }
 
 /// Distance of two takes, either laid on the other.
-fn apart(a: &[Shape], b: &[Shape]) -> f32 {
+pub(super) fn apart(a: &[Shape], b: &[Shape]) -> f32 {
     let one = best_place(a, b).map_or(f32::INFINITY, |p| p.1.mean);
     let other = best_place(b, a).map_or(f32::INFINITY, |p| p.1.mean);
     0.5 * (one.min(50.0) + other.min(50.0))

@@ -1,12 +1,16 @@
 //! Learning a word from a handful of takes.
 
-use super::HOP;
+use super::cues::Usual;
 use super::edge::{agree, of_take};
-use super::frames::all_powers;
-use super::profile::{FEWEST_FRAMES, Kind, MOST_FRAMES, Take, WORD_PROFILE_VERSION, WordProfile};
+use super::expect::{count_found, learn_from_talk, learn_usual, scores, set_bar};
+use super::frames::{Powers, all_powers};
+use super::noise::total;
+use super::profile::{
+    Expects, FEWEST_FRAMES, Kind, MOST_FRAMES, Take, WORD_PROFILE_VERSION, WordProfile,
+};
 use super::rate::to_16k;
-use super::spot::Spotter;
 use super::takes::{Cut, TakeFault, TakeReport, cut, is_clipped, leave_out_unlike};
+use super::{BANDS, HOP};
 use crate::ear::EarError;
 
 /// Fewest good takes.
@@ -23,13 +27,8 @@ const TWO_WORDS: f32 = 2.0;
 /// Takes that are closer than voices' takes are (2.4 and more) count as this far
 /// apart: the next one will be.
 const LEAST_APART: f32 = 2.0;
-/// Score that a candidate must reach at least: about two false marks in ten minutes of
-/// the same voice's talk on the voices that the score was fitted on.
-const BAR: f32 = 0.5;
-/// Talk that scores this much or more raises the bar, by so much over it,
-const OVER_TALK: f32 = 0.3;
-/// but never by more than this.
-const MOST_RAISED: f32 = 2.0;
+/// The quieter part of a lesson is its background.
+const QUIET: f64 = 0.4;
 
 /// Why a word cannot be learned.
 #[derive(Debug, Clone, PartialEq, thiserror::Error)]
@@ -137,15 +136,15 @@ pub fn teach_word(
             x.iter().fold(1e-6f32, |a, v| a.max(v.abs()))
         })
         .collect();
+    let kept: Vec<&Cut> = good.iter().copied().take(MOST_TAKES).collect();
     let mut profile = WordProfile {
         version: WORD_PROFILE_VERSION,
         kind: Kind::Word,
         name: name.to_owned(),
         rate_hz,
         counts_in_praise: false,
-        takes: good
+        takes: kept
             .iter()
-            .take(MOST_TAKES)
             .map(|c| {
                 let onset = (c.onset - c.from * HOP) as u32;
                 Take::new(onset, &frames[c.from..c.to], &of_take(&sound, c.onset))
@@ -153,16 +152,26 @@ pub fn teach_word(
             .collect(),
         own: own.max(LEAST_APART),
         agreement,
-        bar: BAR,
-        talk_near: None,
+        bar: f32::MAX,
+        usual: vec![Usual::around(own.max(LEAST_APART))],
+        against: Vec::new(),
+        noise_db: Vec::new(),
+        expects: Expects { found: 0, tried: 0 },
+        talk: None,
         level_dbfs: f64::from(20.0 * median(peaks).log10()),
         over_noise_db: f64::from(median(
             good.iter().map(|c| c.report.over_noise_db).collect(),
         )),
     };
+    profile.set_noise(&background(&frames));
+    learn_usual(&mut profile, &kept, &sound)?;
+    let mut left_out = scores(&profile, &kept, &sound)?;
+    set_bar(&mut profile, &left_out);
     if let Some((talk, rate_hz)) = talk {
-        sharpen(&mut profile, talk, rate_hz)?;
+        learn_from_talk(&mut profile, &left_out, talk, rate_hz)?;
+        left_out = scores(&profile, &kept, &sound)?;
     }
+    count_found(&mut profile, &left_out);
     // What cannot be listened for is not taught.
     profile.check()?;
     Ok(TaughtWord { profile, takes })
@@ -192,23 +201,14 @@ fn settle(cut: &mut Cut, onset: usize) {
     };
 }
 
-/// Raises the bar over what the trainer's other talk reaches.
-fn sharpen(profile: &mut WordProfile, talk: &[f32], rate_hz: u32) -> Result<(), EarError> {
-    let mut spotter = Spotter::new(rate_hz, std::slice::from_ref(profile))?;
-    let mut scores = Vec::new();
-    for x in talk {
-        spotter.push(*x, &mut |look| {
-            if !look.in_talk {
-                scores.push(look.score);
-            }
-        })?;
-    }
-    scores.sort_by(|a, b| b.total_cmp(a));
-    profile.talk_near = Some(scores.iter().filter(|s| **s > BAR).count());
-    if let Some(most) = scores.first() {
-        profile.bar = profile.bar.max((most + OVER_TALK).min(BAR + MOST_RAISED));
-    }
-    Ok(())
+/// Mean power in each band of the quieter frames of a lesson.
+fn background(frames: &[Powers]) -> Powers {
+    let mut levels: Vec<f32> = frames.iter().map(|p| total(p, BANDS)).collect();
+    levels.sort_by(f32::total_cmp);
+    let k = (QUIET * levels.len() as f64) as usize;
+    let bar = levels.get(k).copied().unwrap_or(0.0);
+    let quiet: Vec<&Powers> = frames.iter().filter(|p| total(p, BANDS) <= bar).collect();
+    std::array::from_fn(|b| quiet.iter().map(|p| p[b]).sum::<f32>() / quiet.len().max(1) as f32)
 }
 
 fn median(mut x: Vec<f32>) -> f32 {
