@@ -1,3 +1,5 @@
+#![allow(clippy::unwrap_used)]
+
 use super::*;
 
 /// Bytes of `struct input_event` as Linux 6.1 gave them (tests/live/pedal-vm.sh):

@@ -150,6 +150,8 @@ pub struct BallFinder {
     taken_until_s: f64,
     /// Drops that were given.
     given: Vec<Drop>,
+    /// Drops that were refused because they speak against the told height.
+    disagreeing: Vec<Drop>,
     /// Impacts since groups were last looked for.
     since_groups: usize,
     unproven: Unproven,
@@ -185,6 +187,7 @@ impl BallFinder {
             early_s: None,
             taken_until_s: f64::NEG_INFINITY,
             given: Vec::new(),
+            disagreeing: Vec::new(),
             since_groups: 0,
             unproven: Unproven::default(),
         }
@@ -307,13 +310,20 @@ impl BallFinder {
         }
         self.taken_until_s = candidate.last_s;
         self.early_s = None;
-        if let Found::Drop(drop) = &candidate.found {
-            self.given.push(drop.clone());
-            if drop.chance_per_hour < FAMILIAR_PER_HOUR {
-                let told_m = self.expected.told_height_m;
-                self.familiar
-                    .learn(&candidate.impacts, &candidate.numbers, told_m);
+        match &candidate.found {
+            Found::Drop(drop) => {
+                self.given.push(drop.clone());
+                if drop.chance_per_hour < FAMILIAR_PER_HOUR {
+                    let told_m = self.expected.told_height_m;
+                    self.familiar
+                        .learn(&candidate.impacts, &candidate.numbers, told_m);
+                }
             }
+            Found::Refused(Refused {
+                drop,
+                reason: Refusal::HeightDisagrees { .. },
+            }) => self.disagreeing.push(drop.clone()),
+            Found::Refused(_) => {}
         }
     }
 

@@ -131,7 +131,7 @@ impl Opening {
 
 /// Share by which a ratio of intervals grows from bounce to bounce, for want of
 /// better knowledge: the restitution falls with speed, and so does the air's part.
-const GROWTH: f64 = 0.01;
+const GROWTH: f64 = 0.005;
 
 /// The interval after one of `interval_s` by the ratio before it, which rests on so
 /// many intervals; and its standard deviation.

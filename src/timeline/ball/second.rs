@@ -1,6 +1,7 @@
 //! The second look, at the end of a drill: with what all its drops share by then, the
 //! impacts are gone through once more.
 
+use super::bounce::INSTANT_SD_S;
 use super::{
     BallFinder, Candidate, Drop, Found, IMPACTS_KEPT, Impact, KEPT_S, RATE_WINDOW_S, Rates, chosen,
     groups,
@@ -25,6 +26,11 @@ impl BallFinder {
     /// Drops that what was learned proves, beside those that were given.
     pub(super) fn look_again(&mut self) -> Vec<Found> {
         let all: Vec<Impact> = self.all.iter().copied().collect();
+        // Where most speak against the told height, that is wrong: the later bounces of
+        // those that were refused are no drops from it.
+        if self.disagreeing.len() > self.given.len() {
+            self.given.append(&mut self.disagreeing);
+        }
         let mut added: Vec<Candidate> = Vec::new();
         for _ in 0..ROUNDS {
             if self.familiar.drops() < super::DROPS_AGREE {
@@ -48,12 +54,19 @@ impl BallFinder {
         found
     }
 
-    /// Learns from groups that prove each other.
+    /// Learns from groups that prove each other and do not speak against a told height.
     pub(super) fn learn_groups(&mut self, all: &[Impact]) {
+        const NUMBERS: [u8; 3] = [0, 1, 2];
+        let told_m = self.expected.told_height_m;
         for group in groups::proven(all) {
             let impacts = group.map(|k| all[k]);
-            self.familiar
-                .learn(&impacts, &[0, 1, 2], self.expected.told_height_m);
+            let times = impacts.map(|i| i.t_s).to_vec();
+            let mut bouncing = self.familiar.bouncing().clone();
+            bouncing.learn(&Drop::intervals(&times, &NUMBERS), INSTANT_SD_S, None);
+            let drop = Drop::from_impacts(times, &NUMBERS, &bouncing, told_m, 0.0);
+            if told_m.is_none_or(|told_m| drop.agrees_with(told_m)) {
+                self.familiar.learn(&impacts, &NUMBERS, told_m);
+            }
         }
     }
 
