@@ -10,6 +10,10 @@ use crate::measure::{Summary, Yardstick, summarise};
 use crate::review::{Outcome, judge};
 use crate::timeline::{KnownMoment, Moment, MomentId, MomentKind, Pair, SoundId};
 
+/// Where every mark is known within this time, in seconds, a floor counts at once; a word
+/// is known later, and could still take a lag's place.
+const AT_ONCE_S: f64 = 0.6;
+
 /// Seconds after which nothing more is heard of an instant: a drop is told once
 /// its ball is silent, which takes some seconds of bounces.
 pub(super) const LATE_S: f64 = 12.0;
@@ -243,7 +247,8 @@ impl State {
         let ours = self.setup.way == Way::Ball;
         for place in places.filter(|_| ours) {
             let kind = self.setup.kind;
-            let is_due = kind == MomentKind::Floor || self.heard.drops[place].is_settled;
+            let is_due = kind == MomentKind::Floor && self.setup.known_after_s < AT_ONCE_S
+                || self.heard.drops[place].is_settled;
             let is_new = self.moments.iter().all(|m| m.id != MomentId::at(place));
             let moment = self.heard.moment(place, kind);
             if let Some(new) = moment.filter(|_| is_due && is_new) {

@@ -63,9 +63,9 @@ pub enum Verdict {
 
 /// A print as alike as the lesson's least alike tenth, less this, says nothing for or
 /// against a press in doubt;
-const DOUBTED_LESS_ALIKE: f32 = 0.25;
-/// beside that it counts so much (logit per likeness).
-const PRINT_WEIGHT: f32 = 10.0;
+const DOUBTED_LESS_ALIKE: f32 = 0.3;
+/// beside that it counts so much (logit per likeness), less where noise drowns it.
+const PRINT_WEIGHT: f32 = 6.0;
 /// A sound whose waveform does not fit is a press if its print is as alike as the
 /// lesson's least alike tenth, less this,
 const RESCUED_LESS_ALIKE: f32 = 0.08;
@@ -428,7 +428,7 @@ impl Listener {
         };
         let logit = (confidence / (1.0 - confidence).max(1e-6)).ln();
         let more = print.alike_in_noise(&own.press) - (own.alike - DOUBTED_LESS_ALIKE);
-        logit + PRINT_WEIGHT * more > 0.0
+        logit + PRINT_WEIGHT * print.clearness(&own.press) * more > 0.0
     }
 
     /// What a bang at `at` is, by its print and what is left of the waveform.

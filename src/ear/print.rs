@@ -59,6 +59,27 @@ impl Print {
         Some(mean)
     }
 
+    /// What is left of a taught print's height in the noise here, 0 to 1.
+    pub(super) fn clearness(&self, taught: &Self) -> f32 {
+        (f32::from(self.highest()) / f32::from(taught.highest().max(1))).min(1.0)
+    }
+
+    fn highest(&self) -> u8 {
+        self.cells.iter().flatten().copied().max().unwrap_or(0)
+    }
+
+    /// How far the sound has died away 20 to 28 ms after its onset, in dB under its
+    /// strongest step, over the mean of the bands.
+    pub(super) fn decay_db(&self) -> f32 {
+        let bands = usize::from(self.bands).max(1);
+        let level = |row: &[u8; PRINT_BANDS]| {
+            row[..bands].iter().map(|c| f32::from(*c)).sum::<f32>() / (bands as f32 * PER_DB)
+        };
+        let levels = self.cells.each_ref().map(level);
+        let strongest = levels[1..4].iter().fold(0.0f32, |a, b| a.max(*b));
+        strongest - 0.5 * (levels[PRINT_STEPS - 2] + levels[PRINT_STEPS - 1])
+    }
+
     /// Whether it can be compared with others at all.
     pub(super) fn is_usable(&self) -> bool {
         (1..=PRINT_BANDS).contains(&usize::from(self.bands))
@@ -68,8 +89,7 @@ impl Print {
     /// How alike it is to a taught print, which was heard in less noise: what would drown
     /// in the noise here does not count against it.
     pub fn alike_in_noise(&self, taught: &Self) -> f32 {
-        let highest = |print: &Self| print.cells.iter().flatten().copied().max().unwrap_or(0);
-        let less = highest(taught).saturating_sub(highest(self));
+        let less = taught.highest().saturating_sub(self.highest());
         if less == 0 {
             return self.alike(taught);
         }
@@ -266,6 +286,7 @@ mod tests {
         assert!(a.alike(&b) > 0.95, "{}", a.alike(&b));
         assert!(a.alike(&c) < 0.4, "{}", a.alike(&c));
         assert!((a.alike(&a) - 1.0).abs() < 1e-5);
+        assert!(a.decay_db() > 3.0, "{}", a.decay_db());
     }
 
     #[test]

@@ -14,6 +14,10 @@ const ALIGN_S: f64 = 0.0004;
 /// so far off must be more alike by this much (correlation).
 const DRAWN_S: f64 = 0.003;
 const MORE_ALIKE: f64 = 0.2;
+/// and that only where they are hardly alike without (correlation).
+const HARDLY_ALIKE: f64 = 0.5;
+/// and surely alike with it (correlation).
+const SURELY_ALIKE: f64 = 0.6;
 /// Onsets that lie within this time of their median agree, in seconds.
 const AGREE_S: f64 = 0.000_2;
 /// The beginning of a click is looked for from this long before its strongest blow, in
@@ -89,7 +93,7 @@ impl Lesson<'_> {
                 energy += square(*next) - square(x[0]);
             }
         }
-        if far.0 > close.0 + MORE_ALIKE {
+        if close.0 < HARDLY_ALIKE && far.0 > (close.0 + MORE_ALIKE).max(SURELY_ALIKE) {
             far
         } else {
             close

@@ -2,7 +2,7 @@
 
 use super::families::Family;
 use super::sounds::{Lesson, Standing};
-use super::{LEAST_ALIKE, LONGEST_HELD_S};
+use super::{LONGEST_HELD_S, median};
 use crate::ear::print::Print;
 
 /// A press that follows a press with no release between is this much less likely
@@ -10,10 +10,10 @@ use crate::ear::print::Print;
 const UNRELEASED: f64 = 0.2;
 /// A release comes at the earliest this long after its press, in seconds.
 const SHORTEST_HELD_S: f64 = 0.03;
-/// What stands out of a room's echo follows its sound within this time, in seconds.
-const ECHO_S: f64 = 0.06;
 /// Prints less alike than this say nothing; what is over it counts in full.
-const PRINTS_APART: f32 = 0.5;
+const PRINTS_APART: f32 = 0.55;
+/// A sound of a role is at least so alike to the others of it.
+const OF_A_ROLE: f64 = 0.4;
 /// Waveforms whose typical correlation lies below the first of these do not count, above
 /// the second as much as prints.
 const COHERENT: (f64, f64) = (0.25, 0.6);
@@ -56,27 +56,26 @@ impl Lesson<'_> {
             roles[*member] = Role::Release;
         }
         if release.is_none() {
-            self.releases_by_rhythm(sounds, press, &mut roles);
+            self.split_by_rhythm(sounds, press, &mut roles);
         }
         roles
     }
 
-    /// Where no family follows the presses, what follows most of them is a guess at their
-    /// releases; echoes come sooner.
-    fn releases_by_rhythm(&self, sounds: &[Standing], presses: &Family, roles: &mut [Role]) {
-        let (soonest, longest) = (self.span(ECHO_S) as u64, self.span(LONGEST_HELD_S) as u64);
-        let follows: Vec<usize> = presses
-            .members
-            .iter()
-            .filter_map(|k| {
-                let due = sounds[*k].at + soonest..=sounds[*k].at + longest;
-                (k + 1..sounds.len()).find(|m| due.contains(&sounds[*m].at))
+    /// Presses and releases that are alike are one family: of two that come in turn, the one
+    /// after the shorter gap is the release.
+    fn split_by_rhythm(&self, sounds: &[Standing], both: &Family, roles: &mut [Role]) {
+        let longest = self.span(LONGEST_HELD_S) as u64;
+        let at: Vec<u64> = both.members.iter().map(|m| sounds[*m].at).collect();
+        let released: Vec<usize> = (1..at.len())
+            .filter(|k| {
+                let before = at[*k] - at[k - 1];
+                let after = at.get(k + 1).map_or(u64::MAX, |next| next - at[*k]);
+                before <= longest && 4 * before < 3 * after.min(u64::MAX / 4)
             })
-            .filter(|m| roles[*m] == Role::Neither)
             .collect();
-        if 5 * follows.len() >= 3 * presses.members.len() {
-            for m in follows {
-                roles[m] = Role::Release;
+        if 3 * released.len() >= at.len() {
+            for k in released {
+                roles[both.members[k]] = Role::Release;
             }
         }
     }
@@ -97,9 +96,7 @@ impl Lesson<'_> {
             2 * gaps.iter().filter(within).count() > releases.members.len()
         };
         let size = presses.members.len() as f64 / releases.members.len() as f64;
-        (0.6..1.7).contains(&size)
-            && most(&held)
-            && super::median(held) < super::median(gaps(releases, presses))
+        (0.6..1.7).contains(&size) && most(&held) && median(held) < median(gaps(releases, presses))
     }
 
     /// A guess where no family is: a sound after a longer gap than it leaves is a press,
@@ -162,7 +159,7 @@ impl Lesson<'_> {
         let first = group.first()?;
         let places: Vec<u64> = group.iter().map(|s| s.at).collect();
         let waveform = self.centre(&places);
-        let coherence = super::median(
+        let coherence = median(
             places
                 .iter()
                 .map(|at| self.likeness(&waveform, *at).0)
@@ -204,7 +201,7 @@ impl Lesson<'_> {
         let mut ways: Vec<[Way; 2]> = Vec::with_capacity(sounds.len());
         let better = |a: Way, b: Way| if b.0 > a.0 { b } else { a };
         for (k, (p, r)) in alike.iter().enumerate() {
-            let (p, r) = (p - LEAST_ALIKE, r - LEAST_ALIKE);
+            let (p, r) = (p - OF_A_ROLE, r - OF_A_ROLE);
             let mut press = (p, None);
             let mut release = (if k == 0 { r } else { f64::MIN }, None);
             for (j, [pressed, released]) in ways.iter().enumerate() {

@@ -27,7 +27,7 @@ const ECHO_S: f64 = 0.3;
 /// A sound that begins within so many half milliseconds with less than this part of its
 /// strongest power has a faint blow before the strong one.
 const FIRST_STEPS: usize = 4;
-const FAINT_FIRST: f32 = 0.06;
+const FAINT_FIRST: f32 = 0.02;
 
 /// A blow rises to its strongest within so many half milliseconds.
 const RISES_STEPS: usize = 4;

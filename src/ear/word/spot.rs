@@ -21,7 +21,7 @@ const REMEMBER: usize = 512;
 /// Frames of background looked at before a candidate.
 const BEFORE: usize = 32;
 /// A candidate is looked at so many frames after it ends where sound goes on,
-const WAITS: i64 = 16;
+const WAITS: i64 = 25;
 /// and so many after the sound ends where it ends before that.
 const WAITS_QUIET: i64 = AFTER.1 as i64 + 1;
 /// Sound has ended when it is this far under the word's loudest frame (ratio of power),
