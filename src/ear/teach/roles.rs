@@ -11,9 +11,9 @@ const UNRELEASED: f64 = 0.2;
 /// A release comes at the earliest this long after its press, in seconds.
 const SHORTEST_HELD_S: f64 = 0.03;
 /// Prints less alike than this say nothing; what is over it counts in full.
-const PRINTS_APART: f32 = 0.55;
+const PRINTS_APART: f32 = 0.5;
 /// A sound of a role is at least so alike to the others of it.
-const OF_A_ROLE: f64 = 0.4;
+const OF_A_ROLE: f64 = 0.35;
 /// Waveforms whose typical correlation lies below the first of these do not count, above
 /// the second as much as prints.
 const COHERENT: (f64, f64) = (0.25, 0.6);
