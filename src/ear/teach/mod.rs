@@ -276,6 +276,11 @@ pub fn teach_at_beginning(
     let mut keep = |heard: Heard| sounds.push(heard.at);
     ear.push(samples, &mut keep)?;
     ear.finish(&mut keep)?;
+    if sounds.len() < FEWEST_CLICKS {
+        return Err(TeachError::TooFew {
+            found: sounds.len(),
+        });
+    }
     let pause = (PAUSE_S * f64::from(rate_hz)) as u64;
     let mut refused = TeachError::NoPause;
     for (k, pair) in sounds.windows(2).enumerate() {
